@@ -1,0 +1,65 @@
+"""What a sheet is made of, as data.  How it flows is in fea/materials.py."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class Linear:
+    """Yield stress = yield_strength + modulus * ep.  modulus : MPa (0 is perfect plasticity)."""
+
+    modulus: float = 0.0
+
+
+@dataclass(frozen=True)
+class Voce:
+    """Yield stress = yield_strength + saturation (1 - exp(-rate ep)).  saturation : MPa."""
+
+    saturation: float
+    rate: float
+
+
+@dataclass(frozen=True)
+class Swift:
+    """Yield stress = yield_strength (1 + ep / reference_strain) ** exponent."""
+
+    reference_strain: float
+    exponent: float
+
+
+@dataclass(frozen=True)
+class Table:
+    """Yield stress by straight lines through (plastic_strain, stress) pairs, level after the last.
+
+    plastic_strain : increasing from 0.  stress : true stress, MPa; its first entry is the
+    yield strength.
+    """
+
+    plastic_strain: tuple[float, ...]
+    stress: tuple[float, ...]
+
+
+Hardening = Linear | Voce | Swift | Table
+
+
+@dataclass(frozen=True)
+class Material:
+    """An isotropic metal.
+
+    elastic_modulus : MPa.  poisson_ratio : -.
+    yield_strength : initial yield stress, MPa; None makes the material linear elastic.
+    hardening : growth of the yield stress with equivalent plastic strain ep.
+    kinematic_share : share (0..1) of that growth which moves the yield surface (back stress)
+        in place of widening it: the Bauschinger effect of metal that is bent and unbent.
+    density : g/cm3.
+    name : how it is called in reports.
+    """
+
+    elastic_modulus: float
+    poisson_ratio: float
+    yield_strength: float | None = None
+    hardening: Hardening = field(default_factory=Linear)
+    kinematic_share: float = 0.0
+    density: float = 2.72
+    name: str = "as given"
