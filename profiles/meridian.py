@@ -97,7 +97,9 @@ class Meridian:
         On a junction the curvature is that of the segment that starts there.
         """
         s = np.asarray(s, dtype=float)
-        index = np.clip(np.searchsorted(self.breaks, s, side="right") - 1, 0, len(self.segments) - 1)
+        index = np.clip(
+            np.searchsorted(self.breaks, s, side="right") - 1, 0, len(self.segments) - 1
+        )
         out = Points(*(np.empty(s.shape) for _ in range(4)))
         for i, segment in enumerate(self.segments):
             here = index == i

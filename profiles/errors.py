@@ -1,0 +1,22 @@
+"""What is raised when an input cannot be used: one sentence that names field, value and range."""
+
+from __future__ import annotations
+
+
+class InputError(ValueError):
+    """An input that cannot be used.  The message is one sentence.
+
+    field : dotted name of the input, such as "shape.dome_depth" ("" if it is a whole file).
+    value : what was given, as text.
+    allowed : what would be accepted, as text.
+    """
+
+    def __init__(self, message: str, field: str = "", value: str = "", allowed: str = ""):
+        super().__init__(message)
+        self.field = field
+        self.value = value
+        self.allowed = allowed
+
+
+class ShapeError(InputError):
+    """Dimensions that are each in range but do not close to a tangent chain."""

@@ -1,0 +1,121 @@
+"""The range each dimension may take, in one place.
+
+The ranges are wide on purpose: they refuse slips (a wrong unit, a lost decimal point), not
+unusual bottoms.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from difflib import get_close_matches
+from typing import NamedTuple
+
+from profiles.errors import InputError
+
+
+class Limit(NamedTuple):
+    """Allowed range of one field, ends included.
+
+    kind : "length", "angle", "stress", "density" or "number".
+    low, high : in internal units (mm, radians, MPa, g/cm3).
+    """
+
+    kind: str
+    low: float
+    high: float
+
+
+SHOWN_UNIT = {"length": "mm", "angle": "deg", "stress": "MPa", "density": "g/cm3", "number": ""}
+
+_DEG = math.pi / 180.0
+
+LIMITS: dict[str, Limit] = {
+    "shape.stand_diameter": Limit("length", 10.0, 150.0),
+    "shape.dome_depth": Limit("length", 0.5, 60.0),
+    "shape.dome_radius": Limit("length", 5.0, 500.0),
+    "shape.dome_break_diameter": Limit("length", 0.5, 150.0),
+    "shape.shoulder_radius": Limit("length", 0.1, 20.0),
+    "shape.inner_leg_angle": Limit("angle", -30.0 * _DEG, 60.0 * _DEG),
+    "shape.nose_radius": Limit("length", 0.1, 20.0),
+    "shape.outer_leg_angle": Limit("angle", 10.0 * _DEG, 88.0 * _DEG),
+    "shape.heel_radius": Limit("length", 0.1, 40.0),
+    "shape.body_diameter": Limit("length", 20.0, 200.0),
+    "shape.wall_height": Limit("length", 1.0, 300.0),
+    "sheet.bottom_gauge": Limit("length", 0.05, 2.0),
+    "sheet.wall_gauge": Limit("length", 0.03, 2.0),
+    "sheet.transition_length": Limit("length", 0.1, 100.0),
+    "sheet.transition_start": Limit("length", -20.0, 100.0),
+    "material.elastic_modulus": Limit("stress", 1e3, 1e6),
+    "material.poisson_ratio": Limit("number", 0.0, 0.49),
+    "material.yield_strength": Limit("stress", 1.0, 3000.0),
+    "material.kinematic_share": Limit("number", 0.0, 1.0),
+    "material.density": Limit("density", 0.5, 25.0),
+    "material.hardening.modulus": Limit("stress", 0.0, 1e5),
+    "material.hardening.saturation": Limit("stress", 0.0, 3000.0),
+    "material.hardening.rate": Limit("number", 0.01, 1000.0),
+    "material.hardening.reference_strain": Limit("number", 1e-6, 1.0),
+    "material.hardening.exponent": Limit("number", 0.0, 1.0),
+    "material.hardening.plastic_strain": Limit("number", 0.0, 10.0),
+    "material.hardening.stress": Limit("stress", 1.0, 3000.0),
+    "zone.from": Limit("length", 0.0, 1000.0),
+    "zone.to": Limit("length", 0.0, 1000.0),
+    "zone.gauge": Limit("length", 0.03, 2.0),
+    "zone.gauge_factor": Limit("number", 0.2, 3.0),
+    "zone.prior_strain": Limit("number", 0.0, 3.0),
+    "zone.yield_strength": Limit("stress", 1.0, 3000.0),
+    "zone.blend": Limit("length", 0.0, 20.0),
+    "along.arc_length": Limit("length", 0.0, 1000.0),
+    "along.gauge": Limit("length", 0.03, 2.0),
+    "along.prior_strain": Limit("number", 0.0, 3.0),
+    "along.yield_strength": Limit("stress", 1.0, 3000.0),
+}
+
+
+def shown(value: float, kind: str, digits: int = 6) -> str:
+    """A value in internal units as text with the unit people read (mm, deg, MPa, g/cm3)."""
+    number = math.degrees(value) if kind == "angle" else value
+    return f"{number:.{digits}g} {SHOWN_UNIT[kind]}".rstrip()
+
+
+def allowed_range(key: str) -> str:
+    """The allowed range of a field as text, such as "0.05 to 2 mm"."""
+    kind, low, high = LIMITS[key]
+    return f"{shown(low, kind).split(' ')[0]} to {shown(high, kind)}"
+
+
+def check(key: str, value: float, field: str | None = None) -> None:
+    """Refuse a value (internal units) outside the range of LIMITS[key], also nan and infinity.
+
+    field : the name to use in the message if it is not key (such as "zone[2].gauge").
+    Raises InputError.
+    """
+    kind, low, high = LIMITS[key]
+    try:
+        good = low <= value <= high
+    except TypeError:
+        raise InputError(
+            f"{field or key} is {value!r}; it must be a number, {allowed_range(key)}",
+            field or key,
+            repr(value),
+            allowed_range(key),
+        ) from None
+    if not good:
+        raise InputError(
+            f"{field or key} is {shown(value, kind)}; it must be {allowed_range(key)}",
+            field or key,
+            shown(value, kind),
+            allowed_range(key),
+        )
+
+
+def unknown_name(field: str, known: Iterable[str]) -> InputError:
+    """The error for a name that does not exist, naming the closest one that does.
+
+    field : dotted; its last part is the unknown name.
+    """
+    name = field.rsplit(".", 1)[-1]
+    known = sorted(known)
+    close = get_close_matches(name, known, n=1, cutoff=0.5)
+    hint = f"did you mean {close[0]}?" if close else f"known here: {', '.join(known)}"
+    return InputError(f"{field} is not known; {hint}", field, name, ", ".join(known))

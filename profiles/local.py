@@ -1,0 +1,155 @@
+"""Gauge and metal that differ along the meridian: zones, and tables against arc length."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from profiles.errors import InputError
+from profiles.limits import check
+from profiles.meridian import PARTS, Meridian
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Zone:
+    """A stretch of the meridian with its own gauge or metal.
+
+    part : the part of the bottom it covers (one of meridian.PARTS), or None.
+    start, stop : else the arc lengths it covers, mm.
+    gauge : thickness there, mm; or gauge_factor : multiplies the sheet's thickness.
+    prior_strain : equivalent plastic strain the metal brings from forming.
+    yield_strength : initial yield stress before that strain, MPa; it scales the yield curve.
+    blend : arc length over which the zone fades in and out at each end, centred on the end,
+        along half a cosine wave, mm; 0 is a sharp edge.  There is no fade on the axis and at
+        the top of the wall.
+
+    Where zones overlap, the later one in the list is laid over the earlier one.
+    Raises InputError for a value out of range or for an unclear extent.
+    """
+
+    part: str | None = None
+    start: float | None = None
+    stop: float | None = None
+    gauge: float | None = None
+    gauge_factor: float | None = None
+    prior_strain: float | None = None
+    yield_strength: float | None = None
+    blend: float = 0.5
+
+    def __post_init__(self) -> None:
+        for name in ("gauge", "gauge_factor", "prior_strain", "yield_strength", "blend"):
+            if getattr(self, name) is not None:
+                check(f"zone.{name}", getattr(self, name))
+        ends = (self.start, self.stop)
+        if (self.part is None) == (ends == (None, None)) or (None in ends and self.part is None):
+            raise InputError(
+                "zone needs either part or both from and to", "zone.part", repr(self.part), "one"
+            )
+        if self.part is not None and self.part not in PARTS:
+            raise InputError(
+                f"zone.part is {self.part!r}; it must be one of {', '.join(PARTS)}",
+                "zone.part",
+                repr(self.part),
+                ", ".join(PARTS),
+            )
+        if self.start is not None and self.stop is not None:
+            check("zone.from", self.start)
+            check("zone.to", self.stop)
+            if self.stop <= self.start:
+                raise InputError(
+                    f"zone.to is {self.stop:.6g} mm; it must be beyond from, {self.start:.6g} mm",
+                    "zone.to",
+                    f"{self.stop:.6g} mm",
+                    f"more than {self.start:.6g} mm",
+                )
+        if self.gauge is not None and self.gauge_factor is not None:
+            raise InputError(
+                f"zone.gauge_factor is {self.gauge_factor:.6g} beside gauge "
+                f"{self.gauge:.6g} mm; give one of the two",
+                "zone.gauge_factor",
+                f"{self.gauge_factor:.6g}",
+                "absent beside gauge",
+            )
+
+    def extent(self, meridian: Meridian) -> tuple[float, float]:
+        """First and last arc length of the zone on a meridian, mm."""
+        if self.part is not None:
+            return meridian.span(self.part)
+        assert self.start is not None
+        assert self.stop is not None
+        return self.start, min(self.stop, meridian.length)
+
+    def weight(self, s: Floats, meridian: Meridian) -> Floats:
+        """How much of the zone applies at arc lengths s: 0 outside to 1 inside (any shape)."""
+        first, last = self.extent(meridian)
+        weight = np.ones_like(s)
+        if first > 0.0:
+            weight *= _step(s - first, self.blend)
+        if last < meridian.length:
+            weight *= 1.0 - _step(s - last, self.blend)
+        return weight
+
+    def edges(self, meridian: Meridian) -> tuple[float, ...]:
+        """Arc lengths at which the weight is not smooth, mm."""
+        first, last = self.extent(meridian)
+        half = 0.5 * self.blend
+        return (first - half, first + half, last - half, last + half)
+
+
+def _step(distance: Floats, width: float) -> Floats:
+    """0 to 1 along half a cosine wave of the given width centred on 0; sharp if width is 0."""
+    if width == 0.0:
+        return (distance >= 0.0).astype(float)
+    return cosine_step(distance / width + 0.5)
+
+
+def cosine_step(x: Floats) -> Floats:
+    """0 for x <= 0, 1 for x >= 1, half a cosine wave between (any shape)."""
+    return 0.5 - 0.5 * np.cos(np.pi * np.clip(x, 0.0, 1.0))
+
+
+@dataclass(frozen=True)
+class Along:
+    """Gauge and metal as measured against arc length from the axis.
+
+    arc_length : increasing, mm, at least two.  gauge : mm.  prior_strain : -.
+    yield_strength : MPa, as in Zone.  Each is None or has one entry per arc length.
+
+    Straight lines between entries, the end values beyond them.  Zones are laid over it.
+    Raises InputError for a value out of range or lists that do not match.
+    """
+
+    arc_length: tuple[float, ...]
+    gauge: tuple[float, ...] | None = None
+    prior_strain: tuple[float, ...] | None = None
+    yield_strength: tuple[float, ...] | None = None
+
+    def __post_init__(self) -> None:
+        count = len(self.arc_length)
+        for f in fields(self):
+            values = getattr(self, f.name)
+            if values is None:
+                continue
+            if len(values) != count:
+                raise InputError(
+                    f"along.{f.name} has {len(values)} entries; "
+                    f"it needs {count}, one per arc_length",
+                    f"along.{f.name}",
+                    str(len(values)),
+                    str(count),
+                )
+            for i, value in enumerate(values):
+                check(f"along.{f.name}", value, f"along.{f.name}[{i + 1}]")
+        if count < 2 or any(b <= a for a, b in pairwise(self.arc_length)):
+            listed = ", ".join(f"{value:.6g}" for value in self.arc_length)
+            raise InputError(
+                f"along.arc_length is {listed} mm; it needs at least two increasing lengths",
+                "along.arc_length",
+                f"{listed} mm",
+                "at least two, increasing",
+            )
