@@ -8,6 +8,7 @@ Quick start:
     points = lower.meridian.at([0.0, 10.0])    # r, z, tangent angle, curvature
 """
 
+from profiles.derived import Derived, derived, enclosed_volume, metal_mass, part_masses
 from profiles.errors import InputError, ShapeError
 from profiles.files import (
     load_profile,
@@ -26,6 +27,7 @@ from profiles.writing import dump_profile
 __all__ = [
     "PARTS",
     "Along",
+    "Derived",
     "Hardening",
     "InputError",
     "Linear",
@@ -41,11 +43,15 @@ __all__ = [
     "Table",
     "Voce",
     "Zone",
+    "derived",
     "dump_profile",
+    "enclosed_volume",
     "load_profile",
+    "metal_mass",
     "named_tempers",
     "parse_profile",
     "parse_quantity",
+    "part_masses",
     "ready_profiles",
     "write_quantity",
 ]

@@ -94,4 +94,5 @@ def _with_temper(data: dict[str, Any]) -> dict[str, Any]:
             repr(name),
             known,
         )
-    return {**data, "material": tempers[name]}
+    table = {key: value for key, value in tempers[name].items() if key != "source"}
+    return {**data, "material": table}

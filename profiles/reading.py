@@ -5,6 +5,7 @@ This module imports pydantic (by profiles/schema.py): only a file that is read n
 
 from __future__ import annotations
 
+import re
 from itertools import pairwise
 from typing import Any
 
@@ -32,26 +33,22 @@ def validated(data: dict[str, Any]) -> FileTable:
 
 def _input_error(problem: Any) -> InputError:
     """One of pydantic's problems as a sentence."""
-    place = problem["loc"]
-    names: list[str] = []
     field = ""
-    for part in place:
+    path: list[str] = []  # without positions in lists, with the law of a hardening table
+    for part in problem["loc"]:
+        is_law = path[-1:] == ["hardening"] and part in LAWS
         if isinstance(part, int):
             field += f"[{part + 1}]"
-        elif not (names and names[-1] == "hardening" and part in LAWS):
-            field += f".{part}" if field else part
-            names.append(part)
         else:
-            names.append(part)
+            field += "" if is_law else f".{part}" if field else part
+            path.append(part)
     own = problem.get("ctx", {}).get("error")
     if isinstance(own, InputError):
         return InputError(str(own).replace(HERE, field), field, own.value, own.allowed)
     if problem["type"] == "extra_forbidden":
-        table = TABLES[tuple(names[:-1])]
+        table = TABLES[tuple(path[:-1])]
         return unknown_name(field, [f.alias or n for n, f in table.model_fields.items()])
-    key = ".".join(
-        n for i, n in enumerate(names) if not (i and names[i - 1] == "hardening" and n in LAWS)
-    )
+    key = re.sub(r"\[\d+\]", "", field)
     if problem["type"] == "missing":
         what = f"it must be {allowed_range(key)}" if key in LIMITS else "it is needed"
         return InputError(f"{field} is missing; {what}", field, "missing", what)
@@ -96,14 +93,14 @@ def profile_of(table: FileTable) -> Profile:
         table.name,
         Shape(**shape),
         Sheet(**table.sheet.model_dump()),
-        material_of(table.material),
+        _material_of(table.material),
         tuple(zones),
         along,
     )
 
 
-def material_of(table: MaterialTable) -> Material:
-    values = table.model_dump(exclude={"hardening", "source"})
+def _material_of(table: MaterialTable) -> Material:
+    values = table.model_dump(exclude={"hardening"})
     for name, value in values.items():
         if f"material.{name}" in LIMITS and value is not None:
             check(f"material.{name}", value)

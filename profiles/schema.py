@@ -34,7 +34,9 @@ def _number(value: object) -> float:
 
 def _one_or_more_lengths(value: object) -> float | tuple[float, ...]:
     if isinstance(value, list):
-        return tuple(_quantity("length", entry) for entry in value)
+        return tuple(
+            parse_quantity(entry, "length", f"{HERE}[{i + 1}]") for i, entry in enumerate(value)
+        )
     return _quantity("length", value)
 
 
@@ -133,7 +135,6 @@ class MaterialTable(_Table):
     hardening: Annotated[AnyLaw, Field(discriminator="law")] = PlainTable(law="perfect")
     kinematic_share: Number = 0.0
     density: Density = 2.72
-    source: str = ""
 
 
 class ZoneTable(_Table):
