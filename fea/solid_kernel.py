@@ -1,0 +1,286 @@
+"""Compiled loops of the axisymmetric solid: return map of a point, forces, tangent, pressure.
+
+Finite-strain J2 plasticity with the multiplicative split F = Fe Fp and Hencky's elastic law
+between Kirchhoff stress and logarithmic strain: the return map is the radial return of small
+strains in the principal axes of the trial be = F Cp^-1 F^T, with the exponential map (Simo,
+Comput. Methods Appl. Mech. Eng. 99, 1992, 61-112; de Souza Neto, Peric & Owen, Computational
+Methods for Plasticity, 2008, ch. 14, also for the tangent).
+
+Components of gradients are ordered rr, rz, zr, zz, and the hoop.  All integrals are per radian.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from fea.materials import ELASTIC, JIT, LAW, NU, E, yield_curve
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+STATE = 5  # Cp^-1 (rr, zz, rz, hoop) and equivalent plastic strain
+
+
+@njit(**JIT)
+def _radial_return(material: Floats, factor: float, q: float, ep: float, shear: float) -> tuple[
+    float, float
+]:  # fmt: skip
+    """Increment of equivalent plastic strain and slope of the yield curve at its end.
+
+    Solves q - 3 G d = factor * yield(ep + d); the residual falls with d, so a bracket holds.
+    """
+    d, low, high = 0.0, 0.0, q / (3.0 * shear)
+    slope = 0.0
+    for _ in range(60):
+        stress, slope = yield_curve(material, ep + d)
+        stress, slope = factor * stress, factor * slope
+        residual = q - 3.0 * shear * d - stress
+        if abs(residual) <= 1e-13 * q:
+            break
+        if residual > 0.0:
+            low = d
+        else:
+            high = d
+        trial = d + residual / (3.0 * shear + slope)
+        if not (low <= trial <= high):
+            trial = 0.5 * (low + high)
+        if trial == d:
+            break
+        d = trial
+    return d, slope
+
+
+@njit(**JIT)
+def point(
+    material: Floats, factor: float, f: Floats, old: Floats, new: Floats, tau: Floats, a: Floats
+) -> None:
+    """Stress, state and tangent of one material point.
+
+    factor : multiplies the yield curve.  f : (5,) deformation gradient.
+    old, new : (5,) state before and after (layout at STATE).
+    tau : (4,) Kirchhoff stress rr, zz, rz, hoop, MPa, written.
+    a : (5, 5) written: d(tau F^-T)/dF pushed forward, c_ijkl + delta_ik tau_jl, MPa.
+    """
+    shear = 0.5 * material[E] / (1.0 + material[NU])
+    bulk = material[E] / (3.0 * (1.0 - 2.0 * material[NU]))
+    frr, frz, fzr, fzz, fh = f[0], f[1], f[2], f[3], f[4]
+    det = frr * fzz - frz * fzr
+    crr, czz, crz, ch = old[0], old[1], old[2], old[3]
+    hrr, hrz = frr * crr + frz * crz, frr * crz + frz * czz
+    hzr, hzz = fzr * crr + fzz * crz, fzr * crz + fzz * czz
+    brr, bzz, brz = hrr * frr + hrz * frz, hzr * fzr + hzz * fzz, hrr * fzr + hrz * fzz
+
+    # principal axes; the smaller square stretch from the determinant, free of cancellation
+    half = 0.5 * (brr - bzz)
+    l1 = 0.5 * (brr + bzz) + math.sqrt(half * half + brz * brz)
+    l2 = det * det * (crr * czz - crz * crz) / l1
+    l3 = fh * fh * ch
+    angle = 0.5 * math.atan2(brz, half)
+    c, s = math.cos(angle), math.sin(angle)
+    # a turned-over element must show as NaN, not as a plausible stretch
+    e1 = 0.5 * math.log(l1) if det > 0.0 and fh > 0.0 else math.nan
+    e2, e3 = 0.5 * math.log(l2), 0.5 * math.log(l3)
+
+    mean = (e1 + e2 + e3) / 3.0
+    s1, s2, s3 = 2.0 * shear * (e1 - mean), 2.0 * shear * (e2 - mean), 2.0 * shear * (e3 - mean)
+    for i in range(STATE):
+        new[i] = old[i]
+    kept, pull = 1.0, 0.0  # share of the deviator kept; rank-one part of the tangent
+    if material[LAW] != ELASTIC:
+        q = math.sqrt(1.5 * (s1 * s1 + s2 * s2 + s3 * s3))
+        stress, _ = yield_curve(material, old[4])
+        if q > factor * stress:
+            d, slope = _radial_return(material, factor, q, old[4], shear)
+            kept = 1.0 - 3.0 * shear * d / q
+            pull = 9.0 * shear * shear / (q * q) * (1.0 / (3.0 * shear + slope) - d / q)
+            new[4] = old[4] + d
+            back = 2.0 * 1.5 * d / q
+            # Cp^-1 = F^-1 be F^-T
+            m1, m2 = l1 * math.exp(-back * s1), l2 * math.exp(-back * s2)
+            err, ezz, erz = c * c * m1 + s * s * m2, s * s * m1 + c * c * m2, c * s * (m1 - m2)
+            grr, grz, gzr, gzz = fzz / det, -frz / det, -fzr / det, frr / det
+            hrr, hrz = grr * err + grz * erz, grr * erz + grz * ezz
+            hzr, hzz = gzr * err + gzz * erz, gzr * erz + gzz * ezz
+            new[0], new[1] = hrr * grr + hrz * grz, hzr * gzr + hzz * gzz
+            new[2] = hrr * gzr + hrz * gzz
+            new[3] = ch * math.exp(-back * s3)
+
+    p = 3.0 * bulk * mean
+    t1, t2, t3 = p + kept * s1, p + kept * s2, p + kept * s3
+    tau[0], tau[1] = c * c * t1 + s * s * t2, s * s * t1 + c * c * t2
+    tau[2], tau[3] = c * s * (t1 - t2), t3
+
+    two = 2.0 * shear * kept
+    off = bulk - two / 3.0
+    a11, a22, a33 = (
+        off + two - pull * s1 * s1,
+        off + two - pull * s2 * s2,
+        off + two - pull * s3 * s3,
+    )
+    a12, a13, a23 = off - pull * s1 * s2, off - pull * s1 * s3, off - pull * s2 * s3
+    # shear modulus between the two axes: (t1 l2 - t2 l1)/(l1 - l2), written without cancellation
+    x = (l1 - l2) / l2
+    ratio = math.log1p(x) / x if x > 1e-8 else 1.0 - 0.5 * x
+    mu = 0.25 * two * (l1 + l2) / l2 * ratio - 0.5 * (t1 + t2)
+
+    # rotate from the principal axes: component (i, j) of a gradient is Q_ki Q_lj g_kl
+    turn = np.empty((4, 4))
+    cc, ss, cs = c * c, s * s, c * s
+    turn[0, 0], turn[0, 1], turn[0, 2], turn[0, 3] = cc, cs, cs, ss
+    turn[1, 0], turn[1, 1], turn[1, 2], turn[1, 3] = -cs, cc, -ss, cs
+    turn[2, 0], turn[2, 1], turn[2, 2], turn[2, 3] = -cs, -ss, cc, cs
+    turn[3, 0], turn[3, 1], turn[3, 2], turn[3, 3] = ss, -cs, -cs, cc
+    for j in range(4):
+        w0 = (a11 - t1) * turn[0, j] + a12 * turn[3, j]
+        w1 = (mu + t2) * turn[1, j] + mu * turn[2, j]
+        w2 = mu * turn[1, j] + (mu + t1) * turn[2, j]
+        w3 = a12 * turn[0, j] + (a22 - t2) * turn[3, j]
+        for i in range(4):
+            a[i, j] = turn[0, i] * w0 + turn[1, i] * w1 + turn[2, i] * w2 + turn[3, i] * w3
+        a[4, j] = a13 * turn[0, j] + a23 * turn[3, j]
+        a[j, 4] = a[4, j]
+    a[4, 4] = a33 - t3
+
+
+@njit(**JIT)
+def _add_block(
+    band: Floats, free: Bools, m: int, n: int, k00: float, k01: float, k10: float, k11: float
+) -> None:
+    """Add a node-pair block of a symmetric matrix to its lower band (rows m, columns n)."""
+    if m < n:
+        m, n, k01, k10 = n, m, k10, k01
+    w = band.shape[1] - 1
+    i, j = 2 * m, 2 * n
+    if free[i] and free[j]:
+        band[i, j - i + w] += k00
+    if free[i + 1] and free[j]:
+        band[i + 1, j - i - 1 + w] += k10
+    if free[i + 1] and free[j + 1]:
+        band[i + 1, j - i + w] += k11
+    if m != n and free[i] and free[j + 1]:
+        band[i, j + 1 - i + w] += k01
+
+
+@njit(**JIT)
+def add_metal(
+    u: Floats,
+    nodes: Ints,
+    shapes: Floats,
+    slopes: Floats,
+    weights: Floats,
+    radii: Floats,
+    material: Floats,
+    factors: Floats,
+    old: Floats,
+    free: Bools,
+    new: Floats,
+    residual: Floats,
+    band: Floats,
+) -> None:
+    """Add the internal forces and their tangent.
+
+    u : (n, 2) displacements, mm (not positions, whose rounding would swamp the strains of thin
+    elements).  nodes : (m, k) of the elements.  shapes : (q, k) and
+    slopes : (m, q, k, 2) of the k nodes at the q points, the latter in reference r, z (1/mm).
+    weights : (m, q) reference volume per radian, mm^3.  radii : (m, q) reference radius, mm.
+    material : encoded (materials.py).  factors : (m, q) on the yield curve.
+    old, new : (m, q, 5) states; new is written.  free : (2 n,) unknowns that move.
+    residual : (2 n,) and band : (2 n, w + 1) lower band (banded.py), added to.
+    """
+    k = nodes.shape[1]
+    f, tau, a = np.empty(5), np.empty(4), np.empty((5, 5))
+    g = np.empty((k, 3))  # spatial gradient of a shape function, and its value over r
+    t = np.empty((5, 2))
+    for e in range(nodes.shape[0]):
+        for q in range(shapes.shape[0]):
+            f[0] = f[3] = 1.0
+            f[1] = f[2] = 0.0
+            ur = 0.0
+            for i in range(k):
+                node = nodes[e, i]
+                dr, dz = slopes[e, q, i, 0], slopes[e, q, i, 1]
+                f[0] += u[node, 0] * dr
+                f[1] += u[node, 0] * dz
+                f[2] += u[node, 1] * dr
+                f[3] += u[node, 1] * dz
+                ur += u[node, 0] * shapes[q, i]
+            r = radii[e, q] + ur
+            f[4] = 1.0 + ur / radii[e, q]
+            point(material, factors[e, q], f, old[e, q], new[e, q], tau, a)
+            det = f[0] * f[3] - f[1] * f[2]
+            for i in range(k):
+                dr, dz = slopes[e, q, i, 0], slopes[e, q, i, 1]
+                g[i, 0] = (dr * f[3] - dz * f[2]) / det
+                g[i, 1] = (dz * f[0] - dr * f[1]) / det
+                g[i, 2] = shapes[q, i] / r
+            w = weights[e, q]
+            for i in range(k):
+                node = nodes[e, i]
+                if free[2 * node]:
+                    residual[2 * node] += w * (
+                        tau[0] * g[i, 0] + tau[2] * g[i, 1] + tau[3] * g[i, 2]
+                    )
+                if free[2 * node + 1]:
+                    residual[2 * node + 1] += w * (tau[2] * g[i, 0] + tau[1] * g[i, 1])
+            for j in range(k):
+                for row in range(5):
+                    t[row, 0] = w * (
+                        a[row, 0] * g[j, 0] + a[row, 1] * g[j, 1] + a[row, 4] * g[j, 2]
+                    )
+                    t[row, 1] = w * (a[row, 2] * g[j, 0] + a[row, 3] * g[j, 1])
+                for i in range(j, k):
+                    _add_block(
+                        band, free, nodes[e, i], nodes[e, j],
+                        g[i, 0] * t[0, 0] + g[i, 1] * t[1, 0] + g[i, 2] * t[4, 0],
+                        g[i, 0] * t[0, 1] + g[i, 1] * t[1, 1] + g[i, 2] * t[4, 1],
+                        g[i, 0] * t[2, 0] + g[i, 1] * t[3, 0],
+                        g[i, 0] * t[2, 1] + g[i, 1] * t[3, 1],
+                    )  # fmt: skip
+
+
+@njit(**JIT)
+def add_pressure(
+    x: Floats,
+    edges: Ints,
+    shapes: Floats,
+    slopes: Floats,
+    weights: Floats,
+    pressure: float,
+    free: Bools,
+    gradient: Floats,
+    band: Floats,
+) -> float:
+    """Volume V = integral of r^2/2 dz along the loaded edges, mm^3 per radian.
+
+    edges : (m, 3) nodes, from the axis to the top.  shapes, slopes : (q, 3) on the unit edge.
+    weights : (q,).  gradient : (2 n,) grad V, added to.  band : less pressure times Hess V.
+    """
+    volume = 0.0
+    for e in range(edges.shape[0]):
+        for q in range(weights.shape[0]):
+            r = dz = 0.0
+            for i in range(3):
+                r += x[edges[e, i], 0] * shapes[q, i]
+                dz += x[edges[e, i], 1] * slopes[q, i]
+            w = weights[q]
+            volume += 0.5 * w * r * r * dz
+            for i in range(3):
+                node = edges[e, i]
+                if free[2 * node]:
+                    gradient[2 * node] += w * r * dz * shapes[q, i]
+                if free[2 * node + 1]:
+                    gradient[2 * node + 1] += 0.5 * w * r * r * slopes[q, i]
+                for j in range(i + 1):
+                    _add_block(
+                        band, free, node, edges[e, j],
+                        -pressure * w * dz * shapes[q, i] * shapes[q, j],
+                        -pressure * w * r * shapes[q, i] * slopes[q, j],
+                        -pressure * w * r * slopes[q, i] * shapes[q, j],
+                        0.0,
+                    )  # fmt: skip
+    return volume
