@@ -69,14 +69,15 @@ def solve(shape: Shape, sheet: Sheet) -> Chain | Failure:
     rs = mid_radius(shape.shoulder_radius, on, True, t)
     rn = mid_radius(shape.nose_radius, on, False, t)
     rh = mid_radius(shape.heel_radius, on, False, t)
-    for name, radius in (
-        ("dome_radius", min(domes)),
-        ("shoulder_radius", rs),
-        ("nose_radius", rn),
-        ("heel_radius", rh),
+    thickest = max(t, sheet.wall_gauge)  # the transition may begin in the heel
+    for name, radius, gauge in (
+        ("dome_radius", min(domes), t),
+        ("shoulder_radius", rs, t),
+        ("nose_radius", rn, t),
+        ("heel_radius", rh, thickest),
     ):
-        if radius - 0.5 * t <= 0.0:
-            left = f"{radius - 0.5 * t:.3g} mm on its tighter surface at {t:.4g} mm gauge"
+        if radius - 0.5 * gauge <= 0.0:
+            left = f"{radius - 0.5 * gauge:.3g} mm on its tighter surface at {gauge:.4g} mm gauge"
             return Failure(f"leaves a radius of {left}", (name, "bottom_gauge"))
     if rs >= domes[-1]:
         text = f"leaves the shoulder ({rs:.4g} mm) no tighter than the dome ({domes[-1]:.4g} mm)"

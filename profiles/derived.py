@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 
 import numpy as np
@@ -90,9 +90,9 @@ def metal_mass(profile: Profile, height: float | None = None) -> float:
     stop = profile.meridian.span("heel")[1]
     if height is not None:
         first, last = profile.meridian.span("outer_leg")[0], profile.meridian.length
-        low, high = (float(z) for z in profile.meridian.at([first, last]).z)
+        low, high = _mid_height(profile, first), _mid_height(profile, last)
         _check_height(height, low, high)
-        stop = _crossing(lambda s: float(profile.meridian.at(s).z) - height, first, last)
+        stop = _crossing(partial(_mid_height, profile), height, first, last, rising=True)
     return metal_volume(profile, 0.0, stop) * profile.material.density * 1e-3
 
 
@@ -132,27 +132,33 @@ def enclosed_volume(profile: Profile, datum: float) -> float:
         if min(first[1], last[1]) >= datum:
             continue
         if max(first[1], last[1]) > datum:
-            cut = _crossing(
-                lambda u, a=a, half=half: _height(profile, a + half * (1.0 + u)) - datum, -1.0, 1.0
-            )
-            low, high = (cut, 1.0) if first[1] > datum else (-1.0, cut)
-            a, half = a + half * (1.0 + low), 0.5 * half * (high - low)
+            rising = bool(last[1] > first[1])
+            cut = _crossing(partial(_inside_height, profile), datum, a, b, rising)
+            a, b = (a, cut) if rising else (cut, b)
+            half = 0.5 * (b - a)
             inside = _inside(profile, a + half * (1.0 + x))
         total += np.pi * float(np.sum(w * inside[:, 0] ** 2 * (slope @ inside[:, 1])))
     return total
 
 
-def _crossing(f: Callable[[float], float], low: float, high: float) -> float:
-    """Where a monotonic f changes sign between low and high, by halving (no scipy: it is slow
-    to import, and this tolerates a zero at the very end)."""
-    rising = f(high) >= f(low)
+def _crossing(
+    f: Callable[[float], float], level: float, low: float, high: float, rising: bool
+) -> float:
+    """Where a monotonic f passes a level between low and high, by halving.
+
+    Not scipy's: that is slow to import and refuses a level reached only at an end.
+    """
     for _ in range(60):
         middle = 0.5 * (low + high)
-        low, high = (middle, high) if (f(middle) < 0.0) == rising else (low, middle)
+        low, high = (middle, high) if (f(middle) < level) == rising else (low, middle)
     return 0.5 * (low + high)
 
 
-def _height(profile: Profile, s: float) -> float:
+def _mid_height(profile: Profile, s: float) -> float:
+    return float(profile.meridian.at(s).z)
+
+
+def _inside_height(profile: Profile, s: float) -> float:
     return float(_inside(profile, np.array([s]))[0, 1])
 
 

@@ -12,10 +12,16 @@ class InputError(ValueError):
     """
 
     def __init__(self, message: str, field: str = "", value: str = "", allowed: str = ""):
-        super().__init__(message)
+        super().__init__(" ".join(message.split()))
         self.field = field
         self.value = value
         self.allowed = allowed
+
+
+def brief(value: object) -> str:
+    """A value as given, short enough for a sentence."""
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
 
 
 class ShapeError(InputError):

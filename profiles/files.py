@@ -12,7 +12,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 from profiles.profile import Profile
 
 
@@ -89,9 +89,9 @@ def _with_temper(data: dict[str, Any]) -> dict[str, Any]:
     if name not in tempers:
         known = ", ".join(tempers)
         raise InputError(
-            f"material is {name!r}; it must be a [material] table or one of {known}",
+            f"material is {brief(name)}; it must be a [material] table or one of {known}",
             "material",
-            repr(name),
+            brief(name),
             known,
         )
     table = {key: value for key, value in tempers[name].items() if key != "source"}

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import NamedTuple
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 
 
 class Limit(NamedTuple):
@@ -95,9 +95,9 @@ def check(key: str, value: float, field: str | None = None) -> None:
         good = low <= value <= high
     except TypeError:
         raise InputError(
-            f"{field or key} is {value!r}; it must be a number, {allowed_range(key)}",
+            f"{field or key} is {brief(value)}; it must be a number, {allowed_range(key)}",
             field or key,
-            repr(value),
+            brief(value),
             allowed_range(key),
         ) from None
     if not good:

@@ -8,11 +8,14 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 from profiles.limits import check
 from profiles.meridian import PARTS, Meridian
 
 Floats = NDArray[np.float64]
+
+
+CHANGES = ("gauge", "gauge_factor", "prior_strain", "yield_strength")
 
 
 @dataclass(frozen=True)
@@ -42,19 +45,22 @@ class Zone:
     blend: float = 0.5
 
     def __post_init__(self) -> None:
-        for name in ("gauge", "gauge_factor", "prior_strain", "yield_strength", "blend"):
+        for name in (*CHANGES, "blend"):
             if getattr(self, name) is not None:
                 check(f"zone.{name}", getattr(self, name))
         ends = (self.start, self.stop)
         if (self.part is None) == (ends == (None, None)) or (None in ends and self.part is None):
             raise InputError(
-                "zone needs either part or both from and to", "zone.part", repr(self.part), "one"
+                "zone.part is unclear; a zone needs either part or both from and to",
+                "zone.part",
+                brief(self.part),
+                "either part or both from and to",
             )
         if self.part is not None and self.part not in PARTS:
             raise InputError(
-                f"zone.part is {self.part!r}; it must be one of {', '.join(PARTS)}",
+                f"zone.part is {brief(self.part)}; it must be one of {', '.join(PARTS)}",
                 "zone.part",
-                repr(self.part),
+                brief(self.part),
                 ", ".join(PARTS),
             )
         if self.start is not None and self.stop is not None:
@@ -74,6 +80,14 @@ class Zone:
                 "zone.gauge_factor",
                 f"{self.gauge_factor:.6g}",
                 "absent beside gauge",
+            )
+
+        if not any(getattr(self, name) is not None for name in CHANGES):
+            raise InputError(
+                f"zone.gauge is missing; a zone needs at least one of {', '.join(CHANGES)}",
+                "zone.gauge",
+                "missing",
+                f"at least one of {', '.join(CHANGES)}",
             )
 
     def extent(self, meridian: Meridian) -> tuple[float, float]:

@@ -54,6 +54,8 @@ class Profile:
                     f"{zone.start:.6g} mm",
                     f"less than {self.meridian.length:.6g} mm",
                 )
+        if self.zones or (self.along is not None and self.along.gauge is not None):
+            self._check_gauge()
         if self.material.yield_strength is None:
             along = self.along is not None and self.along.yield_strength is not None
             if along or any(zone.yield_strength is not None for zone in self.zones):
@@ -63,6 +65,25 @@ class Profile:
                     "material.yield_strength",
                     "missing",
                     "a stress",
+                )
+
+    def _check_gauge(self) -> None:
+        """Refuse a local gauge that leaves no radius on the tighter surface of an arc."""
+        line = self.meridian
+        for segment, start in zip(line.segments, line.breaks):
+            if segment.curvature == 0.0:
+                continue
+            inside = np.linspace(0.02, 0.98, 25) * segment.length + start
+            thickest = float(np.max(self.thickness(inside)))
+            most = 2.0 / abs(segment.curvature)
+            if thickest >= most:
+                field = "along.gauge" if not self.zones else "zone.gauge"
+                raise InputError(
+                    f"{field} makes the {segment.part} {thickest:.4g} mm thick; its mid-surface "
+                    f"radius allows less than {most:.4g} mm",
+                    field,
+                    f"{thickest:.4g} mm",
+                    f"less than {most:.4g} mm",
                 )
 
     @cached_property

@@ -6,7 +6,7 @@ import re
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 from profiles.limits import SHOWN_UNIT
 
 if TYPE_CHECKING:
@@ -93,24 +93,25 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
     needed = f"a number with a unit of {dimension} ({_COMMON[dimension]})"
     example = f'such as "{_EXAMPLE[dimension]}"'
     match = _WRITTEN.fullmatch(text) if isinstance(text, str) else None
+    given = brief(text)
     if isinstance(text, int | float) or (match and not match[2]):
         raise InputError(
-            f"{field} is {text} without a unit; it must be {needed}, {example}",
+            f"{field} is {given} without a unit; it must be {needed}, {example}",
             field,
-            str(text),
+            given,
             needed,
         )
     if match is None:
         raise InputError(
-            f"{field} is {text!r}; it must be {needed}, {example}", field, repr(text), needed
+            f"{field} is {given}; it must be {needed}, {example}", field, given, needed
         )
     factor = _factor(match[2], dimension)
     if factor is None:
         raise InputError(
-            f"{field} is {text!r}, and {match[2]!r} is not a unit of {dimension}; "
+            f"{field} is {given}, and {brief(match[2])} is not a unit of {dimension}; "
             f"it must be {needed}, {example}",
             field,
-            repr(text),
+            given,
             needed,
         )
     return float(match[1]) * factor

@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 from profiles.limits import LIMITS, allowed_range, check, unknown_name
 from profiles.local import Along, Zone
 from profiles.material import Hardening, Linear, Material, Swift, Table, Voce
@@ -50,12 +50,12 @@ def _input_error(problem: Any) -> InputError:
         return unknown_name(field, [f.alias or n for n, f in table.model_fields.items()])
     key = re.sub(r"\[\d+\]", "", field)
     if problem["type"] == "missing":
-        what = f"it must be {allowed_range(key)}" if key in LIMITS else "it is needed"
-        return InputError(f"{field} is missing; {what}", field, "missing", what)
+        what = allowed_range(key) if key in LIMITS else "given"
+        return InputError(f"{field} is missing; it must be {what}", field, "missing", what)
     if problem["type"].startswith("union_tag"):
         laws = ", ".join(LAWS)
         given = problem["input"]
-        law = repr(given.get("law", "missing")) if isinstance(given, dict) else repr(given)
+        law = brief(given["law"]) if "law" in given else "missing"
         text = f"{field}.law is {law}; it must be one of {laws}"
         return InputError(text, f"{field}.law", law, laws)
     needed = {
@@ -64,8 +64,7 @@ def _input_error(problem: Any) -> InputError:
         "model_type": "a table",
         "model_attributes_type": "a table",
     }.get(problem["type"], problem["msg"])
-    given = repr(problem["input"])
-    given = given if len(given) < 60 else f"{given[:56]}..."
+    given = brief(problem["input"])
     return InputError(f"{field} is {given}; it must be {needed}", field, given, needed)
 
 

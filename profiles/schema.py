@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 from profiles.quantities import parse_quantity
 
 HERE = "@field@"  # stands for the dotted name until it is known where the value sits
@@ -24,7 +24,7 @@ def _quantity(dimension: str, value: object) -> float:
 def _number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise InputError(
-            f"{HERE} is {value!r}; it must be a plain number", HERE, repr(value), "a number"
+            f"{HERE} is {brief(value)}; it must be a plain number", HERE, brief(value), "a number"
         )
     try:
         return float(value)
@@ -33,7 +33,7 @@ def _number(value: object) -> float:
 
 
 def _one_or_more_lengths(value: object) -> float | tuple[float, ...]:
-    if isinstance(value, list):
+    if isinstance(value, list) and value:
         return tuple(
             parse_quantity(entry, "length", f"{HERE}[{i + 1}]") for i, entry in enumerate(value)
         )

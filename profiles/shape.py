@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 from profiles.limits import check
 
 SURFACES = ("inside", "mid", "outside")
@@ -47,13 +47,15 @@ class Shape:
     def __post_init__(self) -> None:
         if self.radii_on not in SURFACES:
             raise InputError(
-                f"shape.radii_on is {self.radii_on!r}; it must be inside, mid or outside",
+                f"shape.radii_on is {brief(self.radii_on)}; it must be inside, mid or outside",
                 "shape.radii_on",
-                repr(self.radii_on),
+                brief(self.radii_on),
                 "inside, mid or outside",
             )
         for name in _PLAIN:
             check(f"shape.{name}", getattr(self, name))
+        if not self.dome_radii:
+            raise InputError("shape.dome_radius is empty; it needs a radius", "shape.dome_radius")
         for radius in self.dome_radii:
             check("shape.dome_radius", radius)
         for diameter in self.dome_break_diameter:
