@@ -1,0 +1,67 @@
+"""Symmetric banded systems: L D L^T without pivoting, so that the signs of D give the inertia.
+
+band[i, k] holds A[i, i - w + k] of the lower triangle, k = 0..w, so a row is contiguous.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from fea.materials import JIT
+
+Floats = NDArray[np.float64]
+
+
+@njit(**JIT)
+def factor(band: Floats) -> int:
+    """Factor in place; return the number of negative pivots, or -1 if one is zero or not a number.
+
+    Sylvester: the count is the number of negative eigenvalues of the matrix.
+    """
+    n, w = band.shape[0], band.shape[1] - 1
+    negative = 0
+    for i in range(n):
+        row = band[i]
+        first = max(0, i - w)
+        for j in range(first, i):
+            other = band[j]
+            # row[k] holds L[i, j] D[j] until the row is finished
+            value = row[j - i + w]
+            for m in range(max(first, j - w), j):
+                value -= row[m - i + w] * other[m - j + w]
+            row[j - i + w] = value
+        pivot = row[w]
+        for j in range(first, i):
+            scaled = row[j - i + w] / band[j, w]
+            pivot -= scaled * row[j - i + w]
+            row[j - i + w] = scaled
+        row[w] = pivot
+        if not (abs(pivot) > 0.0):
+            return -1
+        if pivot < 0.0:
+            negative += 1
+    return negative
+
+
+@njit(**JIT)
+def solve(band: Floats, rhs: Floats) -> Floats:
+    """Solve with the factors of `factor`.  rhs : (n, m) right-hand sides; returns (n, m)."""
+    n, w = band.shape[0], band.shape[1] - 1
+    m = rhs.shape[1]
+    x = rhs.copy()
+    for i in range(n):
+        for j in range(max(0, i - w), i):
+            scale = band[i, j - i + w]
+            for k in range(m):
+                x[i, k] -= scale * x[j, k]
+    for i in range(n):
+        for k in range(m):
+            x[i, k] /= band[i, w]
+    for i in range(n - 1, -1, -1):
+        for j in range(max(0, i - w), i):
+            scale = band[i, j - i + w]
+            for k in range(m):
+                x[j, k] -= scale * x[i, k]
+    return x

@@ -1,0 +1,154 @@
+"""Follow an equilibrium path of a system under pressure.
+
+Pressure p and enclosed volume V are conjugate, so a step is controlled by an arc length in the
+(V, p) plane: with K the tangent, a path point has dV/dp = grad V . K^-1 grad V, hence (dV, dp)
+does not vanish where p or V turns back.  Swept-volume control and pressure control are the two
+ends of one equation (Riks 1979 and Crisfield 1981 for the arc length, Batoz & Dhatt 1979 for the
+two right-hand sides).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, NamedTuple, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.banded import factor, solve
+from fea.errors import SolveError
+
+Floats = NDArray[np.float64]
+
+
+class Found(Protocol):
+    """What a system returns at a trial; see shell.Evaluation."""
+
+    residual: Floats
+    volume: float
+    gradient: Floats
+    band: Floats
+
+
+class System(Protocol):
+    """A discretised body under pressure (shell or solid)."""
+
+    def evaluate(self, u: Floats, pressure: float, state: Any) -> Any:
+        """Evaluation at unknowns u, coming from state."""
+
+    def accept(self, u: Floats, pressure: float, found: Any, state: Any) -> Any:
+        """The state after a converged step."""
+
+
+@dataclass(frozen=True)
+class Control:
+    """cv (V - V_start) / volume_scale + cp (p - p_start) / pressure_scale = step."""
+
+    cv: float
+    cp: float
+    volume_scale: float
+    pressure_scale: float
+    step: float
+
+
+@dataclass(frozen=True)
+class Newton:
+    """Limits of the iteration.
+
+    tolerance : residual over the norm of the pressure forces at pressure_scale.
+    update : largest change of an unknown (mm or radians) in the last iteration.
+    cap : largest change of an unknown in one iteration; larger ones are scaled down.
+    """
+
+    tolerance: float = 1e-7
+    update: float = 1e-3
+    cap: float = 0.2
+    iterations: int = 15
+
+
+class Step(NamedTuple):
+    """A converged step.
+
+    state : accepted.  negative : negative pivots of the last tangent factored.
+    iterations : tangents factored.  factors : of the last tangent, with its gradient: they make
+    the next step's predictor, since a tangent at zero increment no longer knows what loads and
+    what unloads.  slope : (dV, dp) along the path, both over their scales, unit length.
+    """
+
+    state: Any
+    negative: int
+    iterations: int
+    factors: tuple[Floats, Floats]
+    slope: tuple[float, float]
+
+
+def _direction(band: Floats, gradient: Floats) -> tuple[Floats, float]:
+    b = solve(band, gradient[:, None])[:, 0]
+    return b, float(gradient @ b)
+
+
+def take_step(
+    system: System,
+    state: Any,
+    control: Control,
+    newton: Newton,
+    predictor: tuple[Floats, Floats] | None = None,
+) -> Step:
+    """One controlled step from an accepted state; raises SolveError if it does not converge."""
+    u = state.x.ravel().copy()
+    p, start_v, start_p = state.pressure, state.volume, state.pressure
+    a_v, a_p = control.cv / control.volume_scale, control.cp / control.pressure_scale
+    largest = 0.0
+    iterations = 0
+    if predictor is not None:
+        b, growth = _direction(*predictor)
+        dp = control.step / (a_v * growth + a_p)
+        change = dp * b
+        largest = float(np.max(np.abs(change)))
+        scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
+        u += scale * change
+        p += scale * dp
+    negative = 0
+    factors: tuple[Floats, Floats] | None = None
+    while True:
+        found = system.evaluate(u, p, state)
+        norm = float(np.linalg.norm(found.residual))
+        size = max(abs(p), control.pressure_scale) * float(np.linalg.norm(found.gradient))
+        if not np.isfinite(norm):
+            raise SolveError("the residual is not a number")
+        gap = control.step - a_v * (found.volume - start_v) - a_p * (p - start_p)
+        if (
+            factors is not None
+            and norm <= newton.tolerance * size
+            and largest <= newton.update
+            and abs(gap) <= 1e-6 * abs(control.step) + 1e-12
+        ):
+            break
+        if iterations == newton.iterations:
+            raise SolveError(f"no equilibrium in {iterations} iterations")
+        band, gradient = found.band, found.gradient
+        negative = factor(band)
+        iterations += 1
+        if negative < 0:
+            raise SolveError("the tangent is singular")
+        ab = solve(band, np.stack((-found.residual, gradient), axis=1))
+        bottom = a_v * float(gradient @ ab[:, 1]) + a_p
+        dp = (gap - a_v * float(gradient @ ab[:, 0])) / bottom
+        change = ab[:, 0] + dp * ab[:, 1]
+        largest = float(np.max(np.abs(change)))
+        if not np.isfinite(largest):
+            raise SolveError("the update is not a number")
+        scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
+        u = u + scale * change
+        p += scale * dp
+        factors = (band, gradient)
+    b, growth = _direction(*factors)
+    dv, dpp = growth / control.volume_scale, 1.0 / control.pressure_scale
+    length = float(np.hypot(dv, dpp))
+    # the branch that goes on, not back
+    moved = control.cv * dv + control.cp * dpp
+    sign = 1.0 if moved * control.step >= 0.0 else -1.0
+    slope = (sign * dv / length, sign * dpp / length)
+    return Step(
+        system.accept(u, p, found, state), negative, iterations, factors, slope
+    )

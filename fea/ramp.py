@@ -1,0 +1,242 @@
+"""Raise the pressure step by step until something ends it, and find the limit point.
+
+Steps are even in the arc length of path.py: the error of a step is of first order in its length
+(metal that reverses its strain within a step notices at the end), so even steps make that error
+smooth from case to case, and two ramps of different step remove it (Richardson; reversal.py).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from fea.errors import SolveError
+from fea.path import Control, Newton, Step, System, take_step
+
+HALVINGS = 8
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How to ramp.
+
+    step : length of a step, as a share of the two scales.
+    volume_scale : mm^3 per radian.  pressure_scale : MPa.
+    ceiling : pressure at which to stop looking, MPa.
+    most_steps : bound on the number of steps.
+    located : relative error to which a limit pressure is found.
+    """
+
+    step: float
+    volume_scale: float
+    pressure_scale: float
+    ceiling: float
+    most_steps: int = 400
+    located: float = 1e-3
+    newton: Newton = Newton()
+
+
+class Limit(NamedTuple):
+    """Where the path turns, or its tangent first becomes indefinite.
+
+    pressure : MPa.  index : states up to this one lie before it.
+    kind : limit (pressure turns) or bifurcation (a pivot turns while pressure still rises).
+    """
+
+    pressure: float
+    index: int
+    kind: str
+
+
+class Ramp(NamedTuple):
+    """A followed path.
+
+    states : accepted, the first is the start.  steps : the converged steps between them.
+    limit : None if the ramp ended before one.  ending : limit, ceiling, no_convergence or
+    step_bound.  reason : the same in one sentence.
+    """
+
+    states: list[Any]
+    steps: list[Step]
+    limit: Limit | None
+    ending: str
+    reason: str
+
+    @property
+    def iterations(self) -> int:
+        """Tangents factored."""
+        return sum(step.iterations for step in self.steps)
+
+
+def ramp(
+    system: System,
+    start: Any,
+    plan: Plan,
+    go_on: Callable[[Ramp], bool] | None = None,
+) -> Ramp:
+    """Follow the path from `start` until a limit, the ceiling, or no more convergence.
+
+    go_on : asked after the limit has been passed; steps go on while it says so.
+    """
+    states, steps = [start], [_NO_STEP]
+    limit: Limit | None = None
+    length, slope = plan.step, (np.sqrt(0.5), np.sqrt(0.5))
+    predictor = None
+    while True:
+        if len(states) > plan.most_steps:
+            reason = f"no limit within {plan.most_steps} steps"
+            return Ramp(states, steps[1:], limit, "limit" if limit else "step_bound", reason)
+        control = Control(*slope, plan.volume_scale, plan.pressure_scale, length)
+        try:
+            step = take_step(system, states[-1], control, plan.newton, predictor)
+        except SolveError as error:
+            length *= 0.5
+            # a predictor that led astray is not tried again
+            predictor = None
+            if length < plan.step * 0.5**HALVINGS:
+                if limit is not None:
+                    return Ramp(states, steps[1:], limit, "limit", _describe(limit))
+                reason = (
+                    f"no equilibrium found beyond {states[-1].pressure:.4g} MPa "
+                    f"with the shortest step: {error.reason}"
+                )
+                return Ramp(states, steps[1:], None, "no_convergence", reason)
+            continue
+        states.append(step.state)
+        steps.append(step)
+        predictor, slope = step.factors, step.slope
+        length = min(plan.step, 2.0 * length)
+        if limit is None and len(states) > 2 and _passed(steps[-2], step):
+            limit = locate(system, states, steps, plan)
+        if limit is not None:
+            so_far = Ramp(states, steps[1:], limit, "limit", _describe(limit))
+            if go_on is None or not go_on(so_far):
+                return so_far
+        elif step.state.pressure >= plan.ceiling:
+            reason = f"no reversal below {plan.ceiling:.4g} MPa"
+            return Ramp(states, steps[1:], None, "ceiling", reason)
+
+
+def pressure_control(
+    system: System, state: Any, pressure: float, plan: Plan, steps: int = 1
+) -> Any:
+    """The state at a pressure (MPa), reached from `state` with its pressure held at each step.
+
+    Steps are halved where they do not converge; raises SolveError if that does not help.
+    """
+    length = (pressure - state.pressure) / (steps * plan.pressure_scale)
+    shortest = abs(length) * 0.5**HALVINGS
+    while abs(left := (pressure - state.pressure) / plan.pressure_scale) > 1e-12:
+        length = float(np.sign(left)) * min(abs(length), abs(left))
+        control = Control(0.0, 1.0, plan.volume_scale, plan.pressure_scale, length)
+        try:
+            state = take_step(system, state, control, plan.newton).state
+        except SolveError:
+            length *= 0.5
+            if abs(length) < shortest:
+                raise
+    return state
+
+
+def _passed(before: Step, after: Step) -> bool:
+    return after.negative > before.negative or after.state.pressure < before.state.pressure
+
+
+def _describe(limit: Limit) -> str:
+    if limit.kind == "limit":
+        return f"the pressure turns at {limit.pressure:.4g} MPa"
+    return f"the tangent turns indefinite at {limit.pressure:.4g} MPa while the pressure rises"
+
+
+def locate(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:
+    """The limit between the last states: parabolas in the distance along the path.
+
+    A parabola through three even steps is not re-solved where it already agrees with its middle
+    to plan.located / 2, since a shorter step would bring another step error with it.
+    """
+    index = len(states) - 2
+    if states[-1].pressure > states[-2].pressure and steps[-1].slope[1] > 0.0:
+        return _bisect(system, states, steps, plan)
+    first = max(0, len(states) - 3)
+    chosen = states[first:]
+    pressures = [state.pressure for state in chosen]
+    places = list(
+        np.concatenate(
+            (
+                [0.0],
+                np.cumsum(
+                    [
+                        np.hypot(
+                            (b.volume - a.volume) / plan.volume_scale,
+                            (b.pressure - a.pressure) / plan.pressure_scale,
+                        )
+                        for a, b in zip(chosen[:-1], chosen[1:], strict=True)
+                    ]
+                ),
+            )
+        )
+    )
+    index = first + int(np.argmax(pressures))
+    base, base_step = states[first], steps[first]
+    top = max(pressures)
+    for _ in range(12):
+        place, top = _peak(places, pressures)
+        if abs(top - max(pressures)) <= 0.5 * plan.located * abs(top):
+            break
+        slope = base_step.slope if base_step is not _NO_STEP else (np.sqrt(0.5), np.sqrt(0.5))
+        control = Control(*slope, plan.volume_scale, plan.pressure_scale, place)
+        try:
+            found = take_step(system, base, control, plan.newton).state
+        except SolveError:
+            break
+        places.append(place)
+        pressures.append(found.pressure)
+        order = np.argsort(places)
+        places = [places[i] for i in order]
+        pressures = [pressures[i] for i in order]
+        high = int(np.clip(np.argmax(pressures), 1, len(places) - 2))
+        places, pressures = places[high - 1 : high + 2], pressures[high - 1 : high + 2]
+    return Limit(float(top), index, "limit")
+
+
+def _peak(x: list[float], y: list[float]) -> tuple[float, float]:
+    """Place and height of the top of the parabola through three points (or the highest point)."""
+    high = int(np.argmax(y))
+    if len(x) < 3:
+        return x[high], y[high]
+    c2, c1, _ = np.polyfit(np.array(x) - x[1], np.array(y) - y[1], 2)
+    if c2 >= 0.0:
+        return x[high], y[high]
+    at = float(np.clip(-0.5 * c1 / c2, x[0] - x[1], x[2] - x[1]))
+    return x[1] + at, y[1] + c1 * at + c2 * at * at
+
+
+def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:
+    """Where a pivot turns negative while the pressure still rises, by halving the step."""
+    base, before = states[-2], steps[-2]
+    low, high = base.pressure, states[-1].pressure
+    share_low, share_high = 0.0, 1.0
+    while high - low > plan.located * high:
+        share = 0.5 * (share_low + share_high)
+        control = Control(
+            0.0,
+            1.0,
+            plan.volume_scale,
+            plan.pressure_scale,
+            share * (states[-1].pressure - base.pressure) / plan.pressure_scale,
+        )
+        try:
+            step = take_step(system, base, control, plan.newton)
+        except SolveError:
+            break
+        if step.negative > before.negative:
+            high, share_high = step.state.pressure, share
+        else:
+            low, share_low = step.state.pressure, share
+    return Limit(0.5 * (low + high), len(states) - 2, "bifurcation")
+
+
+_NO_STEP = Step(None, 0, 0, (np.zeros((0, 1)), np.zeros(0)), (float(np.sqrt(0.5)),) * 2)

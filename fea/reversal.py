@@ -1,0 +1,234 @@
+"""From a profile to its reversal pressure: the one call that everything else goes through."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from fea import observe
+from fea.banded import factor, solve
+from fea.errors import SolveError
+from fea.path import Newton, take_step
+from fea.ramp import Plan, Ramp, pressure_control, ramp
+from fea.record import Growth, MeshFigures, Record
+from fea.shell import Shell, build_shell
+from profiles.errors import InputError
+from profiles.grading import element_ends
+from profiles.profile import Profile
+
+DEFAULT_CEILING = 4.0  # MPa; an elastic bottom of a drinks can snaps below 2
+DEFAULT_GROWTH = (60 * 0.006894757293168361, 90 * 0.006894757293168361)  # psi, common practice
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How a case is solved.
+
+    resolution : error of the reversal pressure that is allowed for mesh, layers and steps
+        together, as a share of it.
+    ceiling : pressure up to which a reversal is looked for, MPa.
+    required : pressure the bottom must hold, MPa; gives the margin.
+    growth_at : pressures at which growth and set-in growth are wanted, MPa; `required` is added.
+    follow : go on after the limit until the pressure has fallen to 30 % of it.
+    """
+
+    resolution: float = 0.002
+    ceiling: float = DEFAULT_CEILING
+    required: float | None = None
+    growth_at: tuple[float, ...] = DEFAULT_GROWTH
+    follow: bool = False
+
+    def __post_init__(self) -> None:
+        checks = (
+            ("resolution", self.resolution, 2e-4, 0.05, ""),
+            ("ceiling", self.ceiling, 1e-6, 1e4, " MPa"),
+            ("required", self.required, 1e-6, 1e4, " MPa"),
+            *(("growth_at", pressure, 1e-6, 1e4, " MPa") for pressure in self.growth_at),
+        )
+        for name, value, low, high, unit in checks:
+            if value is not None and not low <= value <= high:
+                allowed = f"{low:g} to {high:g}{unit}"
+                raise InputError(
+                    f"{name} is {value:g}{unit}; it must lie in {allowed}",
+                    name,
+                    f"{value:g}{unit}",
+                    allowed,
+                )
+
+
+@dataclass(frozen=True)
+class Discretisation:
+    """Mesh density (grading.py), layers through the gauge in the parts the hinge travels
+    through and elsewhere, and step of the path."""
+
+    density: float
+    hinge_layers: int
+    other_layers: int
+    step: float
+
+
+def discretisation(resolution: float) -> Discretisation:
+    """What a resolution takes; measured, see tests/test_resolution.py."""
+    finer = 0.002 / resolution
+    return Discretisation(
+        density=float(np.clip(finer ** (1 / 3), 0.5, 4.0)),
+        hinge_layers=2 * int(np.clip(round(5 * finer**0.5), 3, 16)),
+        other_layers=2 * int(np.clip(round(3 * finer**0.25), 2, 6)),
+        step=float(np.clip(0.1 * finer**0.5, 0.02, 0.2)) if finer < 1 else 0.1 / finer**0.5,
+    )
+
+
+HINGE_PARTS = ("shoulder", "inner_leg", "nose", "outer_leg")
+
+
+def shell_of(profile: Profile, choice: Discretisation) -> Shell:
+    """The shell of a profile: on the axis, sidewall clamped at its top, loaded inside."""
+    ends = element_ends(profile.meridian, choice.density)
+    middles = 0.5 * (ends[1:] + ends[:-1])
+    layers = np.full(middles.size, choice.other_layers)
+    for part in HINGE_PARTS:
+        first, last = profile.meridian.span(part)
+        layers[(middles > first) & (middles < last)] = choice.hinge_layers
+    return build_shell(
+        profile.meridian,
+        ends,
+        profile.material,
+        profile.thickness,
+        layers,
+        prior_strain=profile.prior_strain,
+        yield_factor=profile.yield_factor,
+    )
+
+
+def plan_of(profile: Profile, shell: Shell, step: float, ceiling: float) -> Plan:
+    """Steps in natural units: a step of 1 sweeps what the stand circle sweeps when it sinks by
+    one nose radius, about a roll of the nose by a radian; pressure is scaled so that the first,
+    elastic, part of the path has slope 1."""
+    radius = 0.5 * profile.shape.stand_diameter
+    volume_scale = 0.5 * radius**2 * profile.shape.nose_radius
+    found = shell.evaluate(shell.reference.ravel(), 0.0, shell.start())
+    factor(found.band)
+    compliance = float(found.gradient @ solve(found.band, found.gradient[:, None])[:, 0])
+    return Plan(step, volume_scale, volume_scale / compliance, ceiling, located=5e-4)
+
+
+def reversal(profile: Profile, settings: Settings | None = None, **changes: Any) -> Record:
+    """The reversal pressure of a bottom and the path that leads there.
+
+    settings : how to solve; changes : fields of Settings by name, such as required=0.62.
+    Two ramps, one of double step, give the limit of short steps (Richardson 1911); the finer is
+    the curve of the record.  Raises InputError for a setting out of range; a solve that fails is
+    a record whose kind and reason say so.
+    """
+    started = time.perf_counter()
+    settings = replace(settings or Settings(), **changes)
+    choice = discretisation(settings.resolution)
+    shell = shell_of(profile, choice)
+    fine = plan_of(profile, shell, choice.step, settings.ceiling)
+    start = shell.start()
+
+    def go_on(so_far: Ramp) -> bool:
+        assert so_far.limit is not None
+        height = so_far.states[-1].pressure / so_far.limit.pressure
+        return settings.follow and 0.3 < height < 1.5
+
+    path = ramp(shell, start, fine, go_on)
+    iterations = path.iterations
+    correction = None
+    if path.limit is not None:
+        correction = 0.0
+        coarse = ramp(shell, start, replace(fine, step=2.0 * choice.step))
+        iterations += coarse.iterations
+        if coarse.limit is not None and coarse.limit.kind == path.limit.kind:
+            correction = path.limit.pressure - coarse.limit.pressure
+    return _record(profile, settings, choice, shell, fine, path, correction, iterations, started)
+
+
+def _record(
+    profile: Profile,
+    settings: Settings,
+    choice: Discretisation,
+    shell: Shell,
+    plan: Plan,
+    path: Ramp,
+    correction: float | None,
+    iterations: int,
+    started: float,
+) -> Record:
+    limit, meridian = path.limit, profile.meridian
+    kind = {"ceiling": "none_below_ceiling", "limit": "limit"}.get(path.ending, "not_converged")
+    pressure = None
+    if limit is not None:
+        assert correction is not None
+        kind, pressure = limit.kind, limit.pressure + correction
+    before_limit = path.states if limit is None else path.states[: limit.index + 1]
+    wanted = (
+        dict.fromkeys((*settings.growth_at, settings.required))
+        if settings.required
+        else dict.fromkeys(settings.growth_at)
+    )
+    growth = tuple(_growth(shell, plan, before_limit, p, pressure) for p in sorted(wanted))
+    last = before_limit[-1]
+    reversed_too = limit is not None and settings.follow
+    return Record(
+        profile=profile,
+        kind=kind,
+        reason=path.reason,
+        reversal_pressure_mpa=pressure,
+        limit_on_curve_mpa=None if limit is None else limit.pressure,
+        step_correction_mpa=correction,
+        resolution=settings.resolution,
+        ceiling_mpa=settings.ceiling,
+        required_pressure_mpa=settings.required,
+        margin=pressure / settings.required - 1.0 if pressure and settings.required else None,
+        mesh=MeshFigures(
+            "shell", len(shell.s) // 2, shell.n, int(np.diff(shell.first_layer).max()), choice.step
+        ),
+        curve=observe.curve(shell, path.states, [step.negative for step in path.steps]),
+        growth=growth,
+        first_yield=observe.first_yield(shell, meridian, before_limit),
+        onset=None if limit is None else observe.onset(shell, meridian, last),
+        before=observe.outline(path.states[0]),
+        at_onset=None if limit is None else observe.outline(last),
+        after=observe.outline(path.states[-1]) if reversed_too else None,
+        iterations=iterations,
+        seconds=time.perf_counter() - started,
+        versions=_versions(),
+    )
+
+
+def _growth(
+    shell: Shell, plan: Plan, states: list[Any], pressure: float, limit: float | None
+) -> Growth:
+    below = [i for i, state in enumerate(states) if state.pressure <= pressure]
+    base = states[below[-1]]
+    if base is states[-1] and pressure > base.pressure:
+        reason = "the bottom reverses first" if limit is not None else "the path ends first"
+        if limit is None or pressure > limit:
+            return Growth(pressure, None, None, None, None, reason)
+    try:
+        loaded = pressure_control(shell, base, pressure, plan)
+        unloaded = pressure_control(shell, loaded, 0.0, plan, steps=3)
+    except SolveError as error:
+        return Growth(pressure, None, None, None, None, error.reason)
+    ring = observe.lowest(shell, states[0])
+    centre = states[0].x[0, 1]
+    return Growth(
+        pressure,
+        float(centre - loaded.x[0, 1]),
+        ring - observe.lowest(shell, loaded),
+        float(centre - unloaded.x[0, 1]),
+        ring - observe.lowest(shell, unloaded),
+        "",
+    )
+
+
+@lru_cache(maxsize=1)
+def _versions() -> dict[str, str]:
+    from importlib.metadata import version
+
+    return {name: version(name) for name in ("domemargin", "numpy", "numba", "scikit-fem")}

@@ -1,0 +1,310 @@
+"""Shell of revolution: tables of one discretised meridian, and its states.
+
+Mesh, numbering of unknowns, quadrature and shape functions come from scikit-fem on a
+one-dimensional mesh of arc length; the loop over them is in shell_kernel.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.materials import encode
+from fea.shell_kernel import WIDTH, assemble, thicken
+from profiles.material import Material
+from profiles.meridian import Meridian
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Along = Callable[[Floats], Floats]
+
+SHEAR_CORRECTION = 5.0 / 6.0
+FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
+
+
+class LayerRule(NamedTuple):
+    """Quadrature through the gauge on (-1, 1), and integrals from the mid-surface.
+
+    points, weights : (n,).  inner : (n, n), row i integrates nodal values from 0 to points[i].
+    reach : (2, n), the same from 0 to -1 and to +1.
+    """
+
+    points: Floats
+    weights: Floats
+    inner: Floats
+    reach: Floats
+
+
+@lru_cache(maxsize=32)
+def layer_rule(n: int) -> LayerRule:
+    """Two Gauss rules of n/2 points, one for each half of the gauge (n even).
+
+    In a hinge the stress jumps near the mid-surface, where one rule over the whole gauge is
+    coarsest: on metal that bends and unbends 8 points of this kind do what 25 of one rule do.
+    """
+    if n % 2:
+        raise ValueError(f"layers is {n}; it must be an even number")
+    k = n // 2
+    g, gw = np.polynomial.legendre.leggauss(k)
+    # on the inside half, from 0 to 1: values at the points -> coefficients -> integrals from 0
+    degree = np.arange(k)
+    to_coefficients = (degree + 0.5)[:, None] * np.polynomial.legendre.legvander(g, k - 1).T * gw
+    ends = np.concatenate((g, [1.0]))
+    integral = np.stack(
+        [
+            np.polynomial.legendre.legval(ends, np.polynomial.legendre.legint(row, lbnd=-1.0))
+            for row in np.eye(k)
+        ],
+        axis=1,
+    )
+    half = 0.5 * integral @ to_coefficients
+    inner, reach = np.zeros((n, n)), np.zeros((2, n))
+    inner[k:, k:], reach[1, k:] = half[:k], half[k]
+    # the outside half is the mirror image
+    inner[:k, :k], reach[0, :k] = -half[:k][::-1, ::-1], -half[k][::-1]
+    inside = 0.5 * (g + 1.0)
+    points = np.concatenate((-inside[::-1], inside))
+    return LayerRule(points, 0.5 * np.concatenate((gw, gw)), inner, reach)
+
+
+@dataclass(frozen=True)
+class ShellState:
+    """An equilibrium state; arrays are never written again.
+
+    x : (n_nodes, 3) r, z (mm) and tangent angle (radians).  pressure : MPa.
+    volume : mm^3 per radian under the loaded face.
+    layers : (n_layers, 5) equivalent plastic strain, plastic strains and back stresses (MPa),
+        meridian and hoop.
+    stress : (n_layers, 2) Kirchhoff stress, meridian and hoop, MPa.
+    y : (n_layers,) and face : (n_points,) distances from the mid-surface, mm.
+    """
+
+    x: Floats
+    pressure: float
+    volume: float
+    layers: Floats
+    stress: Floats
+    y: Floats
+    face: Floats
+
+
+class Evaluation(NamedTuple):
+    """Residual and tangent of a system at a trial (u, pressure).
+
+    residual : (n,) internal forces less pressure forces; 0 at fixed unknowns.
+    volume : conjugate of the pressure.  gradient : (n,) of the volume; 0 at fixed unknowns.
+    band : (n, w + 1) lower band of the tangent (banded.py); 1 on the diagonal of fixed unknowns.
+    trial : (layers, stress) of the trial.
+    """
+
+    residual: Floats
+    volume: float
+    gradient: Floats
+    band: Floats
+    trial: tuple[Floats, Floats]
+
+
+@dataclass(frozen=True)
+class Shell:
+    """Tables of a discretised shell; see shell_kernel.assemble for the shapes."""
+
+    s: Floats
+    reference: Floats
+    shapes: Floats
+    slopes: Floats
+    weights: Floats
+    point_s: Floats
+    gauge: Floats
+    shear_strain: Floats
+    shear: Floats
+    first_layer: Ints
+    y0: Floats
+    per_length: Floats
+    layer_weight: Floats
+    layer_factor: Floats
+    layer_prior: Floats
+    rule: Ints
+    inner: Floats
+    reach: Floats
+    free: NDArray[np.bool_]
+    side: float
+    material: Floats
+
+    @cached_property
+    def fixed(self) -> Ints:
+        """Numbers of the unknowns that stay put."""
+        return np.flatnonzero(~self.free)
+
+    @property
+    def n(self) -> int:
+        """Number of unknowns."""
+        return self.reference.size
+
+    def start(self) -> ShellState:
+        """The unloaded state of the given shape: no stress, only the prior strain."""
+        layers = np.zeros((self.y0.size, 5))
+        layers[:, 0] = self.layer_prior
+        state = ShellState(
+            self.reference,
+            0.0,
+            0.0,
+            layers,
+            np.zeros((self.y0.size, 2)),
+            self.y0,
+            0.5 * self.side * self.gauge,
+        )
+        return replace(state, volume=self.evaluate(self.reference.ravel(), 0.0, state).volume)
+
+    def evaluate(self, u: Floats, pressure: float, state: ShellState) -> Evaluation:
+        """Forces, volume and tangent at unknowns u (n,), coming from `state`."""
+        layers = np.empty_like(state.layers)
+        stress = np.empty_like(state.stress)
+        residual, gradient = np.empty(self.n), np.empty(self.n)
+        band = np.empty((self.n, WIDTH + 1))
+        volume = assemble(
+            u.reshape(-1, 3),
+            pressure,
+            self.shapes,
+            self.slopes,
+            self.weights,
+            self.shear_strain,
+            self.shear,
+            self.first_layer,
+            self.per_length,
+            self.layer_weight,
+            self.layer_factor,
+            self.material,
+            state.y,
+            state.face,
+            state.layers,
+            layers,
+            stress,
+            residual,
+            gradient,
+            band,
+            self.fixed,
+        )
+        return Evaluation(residual, volume, gradient, band, (layers, stress))
+
+    def accept(self, u: Floats, pressure: float, found: Evaluation, state: ShellState) -> ShellState:
+        """The state after a converged step; layers move with their thickness strain."""
+        layers, stress = found.trial
+        y, face = state.y.copy(), state.face.copy()
+        thicken(
+            self.material,
+            self.first_layer,
+            0.5 * self.gauge,
+            self.inner,
+            self.reach,
+            self.rule,
+            layers,
+            stress,
+            y,
+            face,
+            self.side,
+        )
+        return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face)
+
+
+def build_shell(
+    meridian: Meridian,
+    element_ends: Floats,
+    material: Material,
+    thickness: Along,
+    layers: int | Ints = 8,
+    fixed_start: str = "r phi",
+    fixed_end: str = "r z phi",
+    face: str = "inside",
+    prior_strain: Along | None = None,
+    yield_factor: Along | None = None,
+) -> Shell:
+    """Discretise a meridian with three-node elements and two integration points each.
+
+    element_ends : (nel + 1,) arc lengths, mm.  thickness, prior_strain, yield_factor : functions
+    of arc length.  layers : through the gauge, one number or one per element.
+    fixed_start, fixed_end : which of r, z, phi are held at the two ends ("" is a free edge).
+    face : the face the pressure acts on: inside, mid or outside.
+    """
+    from skfem import Basis, ElementLineP2, MeshLine
+
+    n_elements = len(element_ends) - 1
+    basis = Basis(MeshLine(element_ends), ElementLineP2(), intorder=3)
+    s = np.sort(basis.doflocs[0])
+    # scikit-fem numbers ends before middles; along the line is what keeps the band narrow
+    order = [0, 2, 1]
+    shapes = np.stack([basis.basis[i][0].value[0] for i in order], axis=1)
+    slopes = np.stack([basis.basis[i][0].grad[0] for i in order], axis=2)
+    weights = np.ascontiguousarray(basis.dx)
+    point_s = basis.global_coordinates().value[0]
+
+    at = meridian.at(s)
+    reference = np.stack((at.r, at.z, at.phi), axis=1)
+    nodes = reference[2 * np.arange(n_elements)[:, None] + np.arange(3)]
+    r0, phi0 = (np.einsum("qi,ei->eq", shapes, nodes[:, :, k]) for k in (0, 2))
+    rp, zp, k0 = (np.einsum("eqi,ei->eq", slopes, nodes[:, :, k]) for k in (0, 1, 2))
+    s0, c0 = np.sin(phi0), np.cos(phi0)
+    a0, g0 = rp * c0 + zp * s0, -rp * s0 + zp * c0
+    gauge = thickness(point_s.ravel())
+    shear_modulus = material.elastic_modulus / (2.0 * (1.0 + material.poisson_ratio))
+    shear = SHEAR_CORRECTION * shear_modulus * gauge * (r0 * a0).ravel()
+
+    n_points = point_s.size
+    per_element = np.broadcast_to(np.asarray(layers), (n_elements,))
+    per_point = np.repeat(per_element, shapes.shape[0])
+    first_layer = np.concatenate(([0], np.cumsum(per_point)))
+    kinds = sorted(set(per_element.tolist()))
+    rules = {count: layer_rule(count) for count in kinds}
+    most = max(kinds)
+    inner, reach = np.zeros((len(kinds), most, most)), np.zeros((len(kinds), 2, most))
+    for i, count in enumerate(kinds):
+        inner[i, :count, :count], reach[i, :, :count] = rules[count].inner, rules[count].reach
+    xi = np.concatenate([rules[count].points for count in per_point.tolist()])
+    wi = np.concatenate([rules[count].weights for count in per_point.tolist()])
+    point = np.repeat(np.arange(n_points), per_point)
+    half = 0.5 * gauge
+    y0 = half[point] * xi
+    lengths = np.stack(
+        (
+            a0.ravel()[point] - y0 * k0.ravel()[point],
+            r0.ravel()[point] - y0 * s0.ravel()[point],
+        ),
+        axis=1,
+    )
+
+    free = np.ones((s.size, 3), dtype=bool)
+    for end, names in ((0, fixed_start), (-1, fixed_end)):
+        for name in names.split():
+            free[end, ("r", "z", "phi").index(name)] = False
+
+    def along(given: Along | None, default: float) -> Floats:
+        values = np.full(n_points, default) if given is None else given(point_s.ravel())
+        return np.ascontiguousarray(values[point])
+
+    return Shell(
+        s=s,
+        reference=reference,
+        shapes=np.ascontiguousarray(shapes),
+        slopes=np.ascontiguousarray(slopes),
+        weights=weights,
+        point_s=point_s.ravel(),
+        gauge=gauge,
+        shear_strain=g0.ravel(),
+        shear=shear,
+        first_layer=first_layer,
+        y0=y0,
+        per_length=1.0 / lengths,
+        layer_weight=half[point] * wi * lengths[:, 0] * lengths[:, 1],
+        layer_factor=along(yield_factor, 1.0),
+        layer_prior=along(prior_strain, 0.0),
+        rule=np.searchsorted(kinds, per_point),
+        inner=inner,
+        reach=reach,
+        free=free.ravel(),
+        side=FACES[face],
+        material=encode(material),
+    )
