@@ -8,7 +8,7 @@ rigid motion and uniform stretch are exact on curved elements.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -72,6 +72,7 @@ class Solid:
 
     reference : (n_nodes, 2) positions of the unloaded shape, mm.  prior : equivalent plastic
     strain of every point before loading.  width : half-width of the band.
+    lines : nodes of the named boundaries in sequence (bottoms only).
     """
 
     reference: Floats
@@ -89,6 +90,7 @@ class Solid:
     material: Floats
     factors: Floats
     prior: Floats
+    lines: Mapping[str, Ints] = field(default_factory=dict)
 
     @property
     def n(self) -> int:
@@ -216,7 +218,7 @@ class SolidBottom(SweptSection, Protocol):
 
 def bottom_solid(
     profile: SolidBottom,
-    through: int = 2,
+    through: int = 4,
     along: Mapping[str, int] | float = 1.0,
     quadrature: int = 2,
     serendipity: bool = True,
@@ -236,4 +238,12 @@ def bottom_solid(
     )
     # section and scikit-fem list the nodes of an element in the same order
     s = section.s[section.quads[:, : model.nodes.shape[1]]] @ model.shapes.T
-    return replace(model, prior=profile.prior_strain(s), factors=profile.yield_factor(s))
+    # mid-side nodes between corners: (start, middle, end) of every edge, joints counted once
+    place = np.empty(len(section.points), dtype=np.int64)
+    place[section.quads[:, : model.nodes.shape[1]]] = model.nodes
+    lines = {
+        name: place[np.append(edges[:, (0, 2)].ravel(), edges[-1, 1])]
+        for name, edges in (("inside", section.inside), ("outside", section.outside))
+    }
+    prior, factors = profile.prior_strain(s), profile.yield_factor(s)
+    return replace(model, prior=prior, factors=factors, lines=lines)

@@ -43,16 +43,21 @@ class Stepping:
 class Followed(NamedTuple):
     """A path to its first limit.
 
-    ending : "limit", "ceiling" or "steps".  states : accepted, from the unloaded one.
-    negative : negative pivots at each.  limit : state at the peak, or the last one if none.
-    iterations : tangents factored, rejected steps included.
+    ending : "limit", "ceiling" or "steps".  states : along the path, from the unloaded one.
+    negative : negative pivots at each.  top : index of the state at the peak, or of the last
+    one if there is no peak.  iterations : tangents factored, rejected steps included.
     """
 
     ending: str
     states: list[Any]
     negative: list[int]
-    limit: Any
+    top: int
     iterations: int
+
+    @property
+    def limit(self) -> Any:
+        """State at the peak."""
+        return self.states[self.top]
 
 
 class _Mark(NamedTuple):
@@ -111,11 +116,17 @@ def follow(
             length = min(1.5 * length, stepping.longest)
         elif step.iterations > 8:
             length *= 0.7
-    limit = marks[-1].state
+    states = [mark.state for mark in marks]
     if ending == "limit":
-        limit, more = _refine(system, marks, volume_scale, pressure_scale, newton, stepping)
+        after = next(i for i, mark in enumerate(marks) if mark.slope[1] < 0.0)
+        scales = (volume_scale, pressure_scale)
+        peak, more = _refine(system, marks[after - 1], marks[after], scales, newton, stepping)
         iterations += more
-    return Followed(ending, [mark.state for mark in marks], negative, limit, iterations)
+        if peak is not None:
+            states.insert(after, peak.state)
+            negative.insert(after, peak.negative)
+    top = int(np.argmax([state.pressure for state in states]))
+    return Followed(ending, states, negative, top, iterations)
 
 
 def _growth(system: System, start: Any) -> float:
@@ -145,37 +156,42 @@ def _check(step: Step, last: _Mark, control: Control, past: int, stepping: Stepp
 
 def _refine(
     system: System,
-    marks: list[_Mark],
-    volume_scale: float,
-    pressure_scale: float,
+    before: _Mark,
+    after: _Mark,
+    scales: tuple[float, float],
     newton: Newton,
     stepping: Stepping,
-) -> tuple[Any, int]:
-    """State at the peak: the last step before it, retaken shorter until dp = 0 at its end."""
-    after = next(i for i, mark in enumerate(marks) if mark.slope[1] < 0.0)
-    before, end = marks[after - 1], marks[after]
-    best = max((mark.state for mark in marks), key=lambda state: state.pressure)
+) -> tuple[Step | None, int]:
+    """The peak: the step from before to after, retaken shorter until dp = 0 at its end.
+
+    Returns the highest step found, None if no higher than before and after, and the iterations.
+    """
     cv, cp = before.slope
     low, high = (
         0.0,
         (
-            cv * (end.state.volume - before.state.volume) / volume_scale
-            + cp * (end.state.pressure - before.state.pressure) / pressure_scale
+            cv * (after.state.volume - before.state.volume) / scales[0]
+            + cp * (after.state.pressure - before.state.pressure) / scales[1]
         ),
     )
-    rise, fall = before.slope[1], end.slope[1]
+    rise, fall = before.slope[1], after.slope[1]
+    best: Step | None = None
+    top = max(before.state.pressure, after.state.pressure)
     iterations = 0
     for _ in range(10):
+        # false position on dp, kept off the ends so that the bracket shrinks
         length = low + (high - low) * min(max(rise / (rise - fall), 0.05), 0.95)
-        control = Control(cv, cp, volume_scale, pressure_scale, length)
         try:
-            step = take_step(system, before.state, control, newton, before.predictor)
+            step = take_step(
+                system, before.state, Control(cv, cp, *scales, length), newton, before.predictor
+            )
         except SolveError:
             break
         iterations += step.iterations
-        gain = step.state.pressure - best.pressure
-        best = step.state if gain > 0.0 else best
-        if abs(gain) <= stepping.accuracy * best.pressure:
+        gain = step.state.pressure - top
+        if gain > 0.0:
+            best, top = step, step.state.pressure
+        if abs(gain) <= stepping.accuracy * top:
             break
         if step.slope[1] > 0.0:
             low, rise = length, step.slope[1]
