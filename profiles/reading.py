@@ -40,7 +40,8 @@ def _input_error(problem: Any) -> InputError:
         if isinstance(part, int):
             field += f"[{part + 1}]"
         else:
-            field += "" if is_law else f".{part}" if field else part
+            name = part if re.fullmatch(r"[\w-]{1,40}", part) else brief(part)
+            field += "" if is_law else f".{name}" if field else name
             path.append(part)
     own = problem.get("ctx", {}).get("error")
     if isinstance(own, InputError):
