@@ -69,15 +69,17 @@ class Profile:
 
     def _check_gauge(self) -> None:
         """Refuse a local gauge that leaves no radius on the tighter surface of an arc."""
-        line = self.meridian
-        for segment, start in zip(line.segments, line.breaks):
-            if segment.curvature == 0.0:
-                continue
-            inside = np.linspace(0.02, 0.98, 25) * segment.length + start
-            thickest = float(np.max(self.thickness(inside)))
+        arcs = [
+            (segment, start)
+            for segment, start in zip(self.meridian.segments, self.meridian.breaks)
+            if segment.curvature != 0.0
+        ]
+        share = np.linspace(0.02, 0.98, 25)
+        s = np.array([start + share * segment.length for segment, start in arcs])
+        for (segment, _), thickest in zip(arcs, self.thickness(s).max(axis=1)):
             most = 2.0 / abs(segment.curvature)
             if thickest >= most:
-                field = "along.gauge" if not self.zones else "zone.gauge"
+                field = "zone.gauge" if self.zones else "along.gauge"
                 raise InputError(
                     f"{field} makes the {segment.part} {thickest:.4g} mm thick; its mid-surface "
                     f"radius allows less than {most:.4g} mm",

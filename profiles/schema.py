@@ -1,5 +1,28 @@
 """The plain form of a profile file: which keys there are and what kind of value each takes.
 
+Beside the plain form (profiles/ready/north.toml) a file may hold
+
+    [shape]
+    dome_radius = ["52 mm", "40 mm"]      # zones of the dome from the centre outward
+    dome_break_diameter = ["28 mm"]       # where they meet, on the surface radii_on
+    [sheet]
+    transition_start = "1 mm"             # beyond the middle of the heel arc, up the wall
+    [material]
+    hardening = { law = "swift", reference_strain = 0.002, exponent = 0.05 }
+        # or linear (modulus), voce (saturation, rate), table (plastic_strain, stress),
+        # perfect; elastic, or no yield_strength at all, never yields
+    kinematic_share = 0.3
+    [[zone]]                              # later zones lie over earlier ones
+    part = "nose"                         # or from = "24 mm" and to = "27 mm" of arc length
+    gauge_factor = 0.97                   # or gauge = "0.26 mm"
+    prior_strain = 0.15
+    yield_strength = "290 MPa"            # before that strain; scales the whole yield curve
+    blend = "0.5 mm"                      # fade at each end; "0 mm" is a sharp edge
+    [along]                               # straight lines between entries, ends held
+    arc_length = ["0 mm", "20 mm"]
+    gauge = ["0.27 mm", "0.26 mm"]        # in place of [sheet]'s; likewise
+    prior_strain = [0.0, 0.02]            # and yield_strength
+
 Ranges are not checked here but by the dataclasses the tables turn into (profiles/limits.py).
 This module imports pydantic, so it is imported only when a file is read.
 """

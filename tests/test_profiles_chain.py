@@ -201,6 +201,12 @@ NOT_CLOSING = [
     ({"dome_radius": (48.0, 40.0), "dome_break_diameter": (46.0,)}, "beyond the dome edge"),
     ({"dome_radius": (48.0, 40.0), "dome_break_diameter": (120.0,)}, "cannot lie on zone 1"),
     ({"shoulder_radius": 5.0, "dome_radius": 5.0}, "no tighter than the dome"),
+    ({"inner_leg_angle": -0.45, "outer_leg_angle": 0.3, "dome_depth": 33.0}, "touch the outer leg"),
+    (
+        {"stand_diameter": 15.0, "nose_radius": 8.0, "dome_depth": 45.0, "inner_leg_angle": -0.45}
+        | {"dome_radius": 190.0, "outer_leg_angle": 0.5, "shoulder_radius": 1.0},
+        "cross the axis",
+    ),
 ]
 
 
