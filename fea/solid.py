@@ -168,6 +168,7 @@ def solid(
     shapes = np.ascontiguousarray(np.stack([value for value, _ in local], axis=1))
     jacobian = np.einsum("eki,kjq->eqij", reference[nodes], np.stack([d for _, d in local]))
     det = jacobian[..., 0, 0] * jacobian[..., 1, 1] - jacobian[..., 0, 1] * jacobian[..., 1, 0]
+    det = det * np.sign(det[:, :1])  # either sense of numbering will do
     if np.min(det) <= 0.0:
         raise SolveError("the section mesh has an element turned inside out")
     slopes = np.einsum("kjq,eqji->eqki", np.stack([d for _, d in local]), np.linalg.inv(jacobian))
