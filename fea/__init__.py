@@ -1,0 +1,1 @@
+"""How a bottom behaves: materials, shell, solid, path following, reversal."""

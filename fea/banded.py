@@ -6,15 +6,14 @@ band[i, k] holds A[i, i - w + k] of the lower triangle, k = 0..w, so a row is co
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
-from fea.materials import JIT
+from fea.compiled import kernel
 
 Floats = NDArray[np.float64]
 
 
-@njit(**JIT)
+@kernel
 def factor(band: Floats) -> int:
     """Factor in place; return the number of negative pivots, or -1 if one is zero or not a number.
 
@@ -45,7 +44,7 @@ def factor(band: Floats) -> int:
     return negative
 
 
-@njit(**JIT)
+@kernel
 def solve(band: Floats, rhs: Floats) -> Floats:
     """Solve with the factors of `factor`.  rhs : (n, m) right-hand sides; returns (n, m)."""
     n, w = band.shape[0], band.shape[1] - 1

@@ -11,20 +11,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from fea.compiled import kernel
 from profiles.material import Linear, Material, Swift, Table, Voce
 
 Floats = NDArray[np.float64]
-
-# fastmath without 'nnan' and 'ninf': a solve that has gone astray must show as NaN
-JIT = {
-    "cache": True,
-    "nogil": True,
-    "error_model": "numpy",
-    "fastmath": {"reassoc", "contract", "arcp", "nsz"},
-}
 
 ELASTIC, LINEAR, VOCE, SWIFT, TABLE = range(5)
 # layout of an encoded material: these entries, then the table's strains and stresses
@@ -54,7 +46,7 @@ def encode(material: Material) -> Floats:
     return np.concatenate((head, tail))
 
 
-@njit(**JIT)
+@kernel
 def yield_curve(material: Floats, ep: float) -> tuple[float, float]:
     """Yield stress and its slope at equivalent plastic strain ep (MPa, MPa)."""
     law = material[LAW]
@@ -79,7 +71,7 @@ def yield_curve(material: Floats, ep: float) -> tuple[float, float]:
     return s0 + slope * (ep - e0), slope
 
 
-@njit(**JIT)
+@kernel
 def plane_stress(
     material: Floats, factor: float, e1: float, e2: float, old: Floats, new: Floats
 ) -> tuple[float, float, float, float, float]:
@@ -126,7 +118,11 @@ def plane_stress(
                 # eta = trial * s, from lam = d / iso and the back stress; one division for three
                 z1, z2 = iso + c1 * d + kin, iso + c2 * d + kin
                 per_all = 1.0 / (iso * z1 * z2)
-                per_iso, s1, s2 = z1 * z2 * per_all, iso * iso * z2 * per_all, iso * iso * z1 * per_all
+                per_iso, s1, s2 = (
+                    z1 * z2 * per_all,
+                    iso * iso * z2 * per_all,
+                    iso * iso * z1 * per_all,
+                )
                 r1, r2 = (c1 * d + kin) * per_iso, (c2 * d + kin) * per_iso
                 dr1 = (c1 + kin_slope - r1 * iso_slope) * per_iso
                 dr2 = (c2 + kin_slope - r2 * iso_slope) * per_iso
@@ -178,7 +174,7 @@ def plane_stress(
     )
 
 
-@njit(**JIT)
+@kernel
 def yield_ratio(material: Floats, factor: Floats, layers: Floats, stress: Floats) -> Floats:
     """(n_layers,) equivalent stress (less back stress) over yield stress; 1 is at yield.
 

@@ -58,10 +58,11 @@ class Newton:
     tolerance : residual over the norm of the pressure forces at pressure_scale.
     update : largest change of an unknown (mm or radians) in the last iteration.
     cap : largest change of an unknown in one iteration; larger ones are scaled down.
+    iterations : bound on them.
     """
 
-    tolerance: float = 1e-7
-    update: float = 1e-3
+    tolerance: float = 1e-5
+    update: float = 1e-2
     cap: float = 0.2
     iterations: int = 15
 
@@ -69,8 +70,8 @@ class Newton:
 class Step(NamedTuple):
     """A converged step.
 
-    state : accepted.  negative : negative pivots of the last tangent factored.
-    iterations : tangents factored.  factors : of the last tangent, with its gradient: they make
+    state : accepted.  negative : negative pivots of its tangent.
+    iterations : tangents solved with.  factors : of its tangent, with its gradient: they make
     the next step's predictor, since a tangent at zero increment no longer knows what loads and
     what unloads.  slope : (dV, dp) along the path, both over their scales, unit length.
     """
@@ -108,8 +109,7 @@ def take_step(
         scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
         u += scale * change
         p += scale * dp
-    negative = 0
-    factors: tuple[Floats, Floats] | None = None
+    checked = False  # an update of this step has been made in full
     while True:
         found = system.evaluate(u, p, state)
         norm = float(np.linalg.norm(found.residual))
@@ -118,7 +118,7 @@ def take_step(
             raise SolveError("the residual is not a number")
         gap = control.step - a_v * (found.volume - start_v) - a_p * (p - start_p)
         if (
-            factors is not None
+            checked
             and norm <= newton.tolerance * size
             and largest <= newton.update
             and abs(gap) <= 1e-6 * abs(control.step) + 1e-12
@@ -129,6 +129,7 @@ def take_step(
         band, gradient = found.band, found.gradient
         negative = factor(band)
         iterations += 1
+        checked = True
         if negative < 0:
             raise SolveError("the tangent is singular")
         ab = solve(band, np.stack((-found.residual, gradient), axis=1))
@@ -141,7 +142,11 @@ def take_step(
         scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
         u = u + scale * change
         p += scale * dp
-        factors = (band, gradient)
+    # the tangent of the accepted state: its inertia counts, and it still knows what loads
+    factors = (found.band, found.gradient)
+    negative = factor(found.band)
+    if negative < 0:
+        raise SolveError("the tangent is singular")
     b, growth = _direction(*factors)
     dv, dpp = growth / control.volume_scale, 1.0 / control.pressure_scale
     length = float(np.hypot(dv, dpp))
@@ -149,6 +154,4 @@ def take_step(
     moved = control.cv * dv + control.cp * dpp
     sign = 1.0 if moved * control.step >= 0.0 else -1.0
     slope = (sign * dv / length, sign * dpp / length)
-    return Step(
-        system.accept(u, p, found, state), negative, iterations, factors, slope
-    )
+    return Step(system.accept(u, p, found, state), negative, iterations, factors, slope)

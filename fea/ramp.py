@@ -8,7 +8,8 @@ smooth from case to case, and two ramps of different step remove it (Richardson;
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -17,6 +18,8 @@ from fea.errors import SolveError
 from fea.path import Control, Newton, Step, System, take_step
 
 HALVINGS = 8
+SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
+TURN_HALVINGS = 5
 
 
 @dataclass(frozen=True)
@@ -28,6 +31,9 @@ class Plan:
     ceiling : pressure at which to stop looking, MPa.
     most_steps : bound on the number of steps.
     located : relative error to which a limit pressure is found.
+    ripple : a limit counts once the pressure has moved away from it by this share with the
+        tangent still indefinite; a dip that heals before is passed over, as a can under test
+        passes over it (it stays where it is and takes more pressure).
     """
 
     step: float
@@ -36,18 +42,19 @@ class Plan:
     ceiling: float
     most_steps: int = 400
     located: float = 1e-3
-    newton: Newton = Newton()
+    ripple: float = 0.01
+    newton: Newton = field(default_factory=Newton)
 
 
 class Limit(NamedTuple):
     """Where the path turns, or its tangent first becomes indefinite.
 
-    pressure : MPa.  index : states up to this one lie before it.
+    pressure : MPa.  before : the last state before it.
     kind : limit (pressure turns) or bifurcation (a pivot turns while pressure still rises).
     """
 
     pressure: float
-    index: int
+    before: int
     kind: str
 
 
@@ -79,16 +86,21 @@ def ramp(
 ) -> Ramp:
     """Follow the path from `start` until a limit, the ceiling, or no more convergence.
 
-    go_on : asked after the limit has been passed; steps go on while it says so.
+    go_on : asked after the limit has been confirmed; steps go on while it says so.
     """
     states, steps = [start], [_NO_STEP]
-    limit: Limit | None = None
-    length, slope = plan.step, (np.sqrt(0.5), np.sqrt(0.5))
+    candidate: Limit | None = None
+    confirmed = False
+    length, slope = plan.step, _NO_STEP.slope
     predictor = None
-    while True:
-        if len(states) > plan.most_steps:
-            reason = f"no limit within {plan.most_steps} steps"
-            return Ramp(states, steps[1:], limit, "limit" if limit else "step_bound", reason)
+
+    def ended(ending: str, reason: str) -> Ramp:
+        # a limit that the path could not be followed away from still is one
+        if candidate is not None:
+            return Ramp(states, steps[1:], candidate, "limit", _describe(candidate))
+        return Ramp(states, steps[1:], None, ending, reason)
+
+    while len(states) <= plan.most_steps:
         control = Control(*slope, plan.volume_scale, plan.pressure_scale, length)
         try:
             step = take_step(system, states[-1], control, plan.newton, predictor)
@@ -97,27 +109,36 @@ def ramp(
             # a predictor that led astray is not tried again
             predictor = None
             if length < plan.step * 0.5**HALVINGS:
-                if limit is not None:
-                    return Ramp(states, steps[1:], limit, "limit", _describe(limit))
-                reason = (
+                return ended(
+                    "no_convergence",
                     f"no equilibrium found beyond {states[-1].pressure:.4g} MPa "
-                    f"with the shortest step: {error.reason}"
+                    f"with the shortest step: {error.reason}",
                 )
-                return Ramp(states, steps[1:], None, "no_convergence", reason)
+            continue
+        turn = slope[0] * step.slope[0] + slope[1] * step.slope[1]
+        if turn < SHARPEST_TURN and length > plan.step * 0.5**TURN_HALVINGS:
+            # a path bends gently at a short enough step; this one may have left it for another
+            length, predictor = 0.5 * length, None
             continue
         states.append(step.state)
         steps.append(step)
         predictor, slope = step.factors, step.slope
         length = min(plan.step, 2.0 * length)
-        if limit is None and len(states) > 2 and _passed(steps[-2], step):
-            limit = locate(system, states, steps, plan)
-        if limit is not None:
-            so_far = Ramp(states, steps[1:], limit, "limit", _describe(limit))
+        pressure = step.state.pressure
+        if candidate is None and len(states) > 2 and _passed(steps[-2], step):
+            candidate = locate(system, states, steps, plan)
+        if candidate is not None and not confirmed:
+            if step.negative == 0 and pressure > candidate.pressure * (1.0 - plan.ripple):
+                candidate = None
+            else:
+                confirmed = abs(pressure / candidate.pressure - 1.0) >= plan.ripple
+        if candidate is not None and confirmed:
+            so_far = ended("limit", "")
             if go_on is None or not go_on(so_far):
                 return so_far
-        elif step.state.pressure >= plan.ceiling:
-            reason = f"no reversal below {plan.ceiling:.4g} MPa"
-            return Ramp(states, steps[1:], None, "ceiling", reason)
+        elif pressure >= plan.ceiling:
+            return ended("ceiling", f"no reversal below {plan.ceiling:.4g} MPa")
+    return ended("step_bound", f"no limit within {plan.most_steps} steps")
 
 
 def pressure_control(
@@ -142,7 +163,7 @@ def pressure_control(
 
 
 def _passed(before: Step, after: Step) -> bool:
-    return after.negative > before.negative or after.state.pressure < before.state.pressure
+    return after.negative > before.negative
 
 
 def _describe(limit: Limit) -> str:
@@ -173,7 +194,7 @@ def locate(system: System, states: list[Any], steps: list[Step], plan: Plan) -> 
                             (b.volume - a.volume) / plan.volume_scale,
                             (b.pressure - a.pressure) / plan.pressure_scale,
                         )
-                        for a, b in zip(chosen[:-1], chosen[1:], strict=True)
+                        for a, b in pairwise(chosen)
                     ]
                 ),
             )
@@ -186,8 +207,7 @@ def locate(system: System, states: list[Any], steps: list[Step], plan: Plan) -> 
         place, top = _peak(places, pressures)
         if abs(top - max(pressures)) <= 0.5 * plan.located * abs(top):
             break
-        slope = base_step.slope if base_step is not _NO_STEP else (np.sqrt(0.5), np.sqrt(0.5))
-        control = Control(*slope, plan.volume_scale, plan.pressure_scale, place)
+        control = Control(*base_step.slope, plan.volume_scale, plan.pressure_scale, place)
         try:
             found = take_step(system, base, control, plan.newton).state
         except SolveError:

@@ -191,7 +191,9 @@ class Shell:
         )
         return Evaluation(residual, volume, gradient, band, (layers, stress))
 
-    def accept(self, u: Floats, pressure: float, found: Evaluation, state: ShellState) -> ShellState:
+    def accept(
+        self, u: Floats, pressure: float, found: Evaluation, state: ShellState
+    ) -> ShellState:
         """The state after a converged step; layers move with their thickness strain."""
         layers, stress = found.trial
         y, face = state.y.copy(), state.face.copy()

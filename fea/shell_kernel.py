@@ -21,10 +21,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
-from fea.materials import E, JIT, NU, plane_stress
+from fea.compiled import kernel
+from fea.materials import NU, E, plane_stress
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -32,7 +32,7 @@ Ints = NDArray[np.int64]
 WIDTH = 8  # half bandwidth: three nodes of three unknowns couple to each other
 
 
-@njit(**JIT)
+@kernel
 def assemble(
     x: Floats,
     pressure: float,
@@ -151,9 +151,7 @@ def assemble(
             h13, h14 = w * (c * ag + sh * s * a - na * s - fg * c), w * ak * c
             h22, h23 = w * (aa * s * s + sh * c * c), w * (s * ag - sh * c * a + na * c - fg * s)
             h24, h34, h44 = w * ak * s, w * (ak * g + ks * c), w * kk
-            h33 = w * (
-                g * (ag + as_ * c) + ss * c * c + sh * a * a - na * a - fg * g - ns * s
-            )
+            h33 = w * (g * (ag + as_ * c) + ss * c * c + sh * a * a - na * a - fg * g - ns * s)
 
             base = 6 * e
             for i in range(3):
@@ -188,7 +186,7 @@ def assemble(
     return volume
 
 
-@njit(**JIT)
+@kernel
 def thicken(
     material: Floats,
     first_layer: Ints,

@@ -14,10 +14,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
-from fea.materials import ELASTIC, JIT, LAW, NU, E, yield_curve
+from fea.compiled import kernel
+from fea.materials import ELASTIC, LAW, NU, E, yield_curve
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,7 +26,7 @@ Bools = NDArray[np.bool_]
 STATE = 5  # Cp^-1 (rr, zz, rz, hoop) and equivalent plastic strain
 
 
-@njit(**JIT)
+@kernel
 def _radial_return(material: Floats, factor: float, q: float, ep: float, shear: float) -> tuple[
     float, float
 ]:  # fmt: skip
@@ -55,7 +55,7 @@ def _radial_return(material: Floats, factor: float, q: float, ep: float, shear: 
     return d, slope
 
 
-@njit(**JIT)
+@kernel
 def point(
     material: Floats, factor: float, f: Floats, old: Floats, new: Floats, tau: Floats, a: Floats
 ) -> None:
@@ -147,7 +147,7 @@ def point(
     a[4, 4] = a33 - t3
 
 
-@njit(**JIT)
+@kernel
 def _add_block(
     band: Floats, free: Bools, m: int, n: int, k00: float, k01: float, k10: float, k11: float
 ) -> None:
@@ -166,7 +166,7 @@ def _add_block(
         band[i, j + 1 - i + w] += k01
 
 
-@njit(**JIT)
+@kernel
 def add_metal(
     u: Floats,
     nodes: Ints,
@@ -243,7 +243,7 @@ def add_metal(
                     )  # fmt: skip
 
 
-@njit(**JIT)
+@kernel
 def add_pressure(
     x: Floats,
     edges: Ints,
