@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.materials import yield_ratio
+from fea.materials import EP, P1, P2, yield_ratio
 from fea.record import Curve, FirstYield, Onset, Outline, Place, PlasticZone
 from fea.shell import Shell, ShellState
 from profiles.meridian import Meridian
@@ -75,12 +75,12 @@ def first_yield(
     Between the last elastic state and the next, the stress of the layer that yields first is
     carried on in proportion to pressure.  None if nothing yields.
     """
-    start = states[0].layers[:, 0]
-    later = next((i for i, st in enumerate(states) if np.any(st.layers[:, 0] > start)), None)
+    start = states[0].layers[:, EP]
+    later = next((i for i, st in enumerate(states) if np.any(st.layers[:, EP] > start)), None)
     if later is None:
         return None
     elastic, plastic = states[later - 1], states[later]
-    layer = int(np.argmax(plastic.layers[:, 0] - start))
+    layer = int(np.argmax(plastic.layers[:, EP] - start))
     if later == 1:
         # yields within the first step: in proportion from nothing, by the elastic strain
         return FirstYield(plastic.pressure, _place(shell, meridian, layer))
@@ -114,14 +114,14 @@ def onset(shell: Shell, meridian: Meridian, state: ShellState) -> Onset:
             zones[-1] = PlasticZone(part, zones[-1].from_mm, float(edges[i + 1]))
         else:
             zones.append(PlasticZone(part, float(edges[i]), float(edges[i + 1])))
-    peak = int(np.argmax(state.layers[:, 0]))
+    peak = int(np.argmax(state.layers[:, EP]))
     # plastic flow keeps the volume; the gauge is the mean over layers
-    thickness_strain = -(state.layers[:, 1] + state.layers[:, 2])
+    thickness_strain = -(state.layers[:, P1] + state.layers[:, P2])
     weight = shell.layer_weight
     mean = layers_of(weight * thickness_strain, first) / layers_of(weight, first)
     return Onset(
         state.pressure,
-        float(state.layers[peak, 0]),
+        float(state.layers[peak, EP]),
         _place(shell, meridian, peak),
         float(max(0.0, 1.0 - np.exp(mean.min()))),
         tuple(zones),

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.materials import encode
+from fea.materials import EP, STATE, encode
 from fea.shell_kernel import WIDTH, assemble, thicken
 from profiles.material import Material
 from profiles.meridian import Meridian
@@ -23,7 +23,6 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Along = Callable[[Floats], Floats]
 
-SHEAR_CORRECTION = 5.0 / 6.0
 FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
 
 
@@ -78,9 +77,8 @@ class ShellState:
 
     x : (n_nodes, 3) r, z (mm) and tangent angle (radians).  pressure : MPa.
     volume : mm^3 per radian under the loaded face.
-    layers : (n_layers, 5) equivalent plastic strain, plastic strains and back stresses (MPa),
-        meridian and hoop.
-    stress : (n_layers, 2) Kirchhoff stress, meridian and hoop, MPa.
+    layers : (n_layers, 7) material state, see materials.layer_stress.
+    stress : (n_layers, 3) Kirchhoff stress: meridian, hoop and shear, MPa.
     y : (n_layers,) and face : (n_points,) distances from the mid-surface, mm.
     """
 
@@ -121,7 +119,6 @@ class Shell:
     point_s: Floats
     gauge: Floats
     shear_strain: Floats
-    shear: Floats
     first_layer: Ints
     y0: Floats
     per_length: Floats
@@ -147,14 +144,14 @@ class Shell:
 
     def start(self) -> ShellState:
         """The unloaded state of the given shape: no stress, only the prior strain."""
-        layers = np.zeros((self.y0.size, 5))
-        layers[:, 0] = self.layer_prior
+        layers = np.zeros((self.y0.size, STATE))
+        layers[:, EP] = self.layer_prior
         state = ShellState(
             self.reference,
             0.0,
             0.0,
             layers,
-            np.zeros((self.y0.size, 2)),
+            np.zeros((self.y0.size, 3)),
             self.y0,
             0.5 * self.side * self.gauge,
         )
@@ -173,7 +170,6 @@ class Shell:
             self.slopes,
             self.weights,
             self.shear_strain,
-            self.shear,
             self.first_layer,
             self.per_length,
             self.layer_weight,
@@ -252,8 +248,6 @@ def build_shell(
     s0, c0 = np.sin(phi0), np.cos(phi0)
     a0, g0 = rp * c0 + zp * s0, -rp * s0 + zp * c0
     gauge = thickness(point_s.ravel())
-    shear_modulus = material.elastic_modulus / (2.0 * (1.0 + material.poisson_ratio))
-    shear = SHEAR_CORRECTION * shear_modulus * gauge * (r0 * a0).ravel()
 
     n_points = point_s.size
     per_element = np.broadcast_to(np.asarray(layers), (n_elements,))
@@ -296,7 +290,6 @@ def build_shell(
         point_s=point_s.ravel(),
         gauge=gauge,
         shear_strain=g0.ravel(),
-        shear=shear,
         first_layer=first_layer,
         y0=y0,
         per_length=1.0 / lengths,
