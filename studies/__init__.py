@@ -1,0 +1,1 @@
+"""What one asks of bottoms: command line, figures, files of a run."""

@@ -1,0 +1,189 @@
+"""The command line.  Every command reads its inputs, makes one call and reports.
+
+Exit status: 0 an answer, also one that says not safe; 1 a solve that could not be carried on, or
+a missing system library; 2 an input that cannot be used, with one sentence on standard error and
+nothing written.  Everything heavy is imported where it is needed: a cold command has a budget.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from profiles.errors import InputError
+
+app = typer.Typer(
+    help="At what internal pressure does the domed bottom of a can reverse?",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+ProfileArgument = Annotated[
+    str, typer.Argument(help="A profile file (TOML) or the name of a ready profile.")
+]
+JsonOption = Annotated[
+    bool,
+    typer.Option(
+        "--json", help="One JSON object on standard output; files only where --out says so."
+    ),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
+]
+
+
+def main() -> None:
+    """Run the command line; errors of the user end in one sentence and a status, not a trace."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a name may not fit the terminal's encoding
+    try:
+        app()
+    except InputError as error:
+        sys.exit(_fail(str(error), 2))
+    except KeyboardInterrupt:
+        sys.exit(_fail("interrupted", 130))
+    except OSError as error:
+        sys.exit(_fail(f"a file could not be written: {error}", 2))
+
+
+def _fail(sentence: str, status: int) -> int:
+    print(f"domemargin: {sentence}", file=sys.stderr)
+    return status
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"domemargin {version('domemargin')}")
+        raise typer.Exit
+
+
+@app.callback()
+def common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """At what internal pressure does the domed bottom of a can reverse?"""
+
+
+@app.command()
+def reversal(
+    profile: ProfileArgument,
+    require: Annotated[
+        str | None, typer.Option(metavar="PRESSURE", help='Pressure to hold, such as "90 psi".')
+    ] = None,
+    at: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PRESSURE",
+            help="Pressure at which growth is wanted; may be repeated.  [60 psi and 90 psi]",
+        ),
+    ] = None,
+    resolution: Annotated[
+        str | None,
+        typer.Option(metavar="PERCENT", help="Allowed error of mesh, layers and steps.  [0.2 %]"),
+    ] = None,
+    ceiling: Annotated[
+        str | None,
+        typer.Option(metavar="PRESSURE", help="Where to stop looking for a reversal.  [4 MPa]"),
+    ] = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """The reversal pressure of a bottom, with its curve, figure and record."""
+    from profiles.files import load_profile
+    from studies.options import settings_of
+    from studies.runs import run_folder, write_curve, write_figure, write_json
+
+    bottom = load_profile(profile)
+    settings = settings_of(require, at or (), resolution, ceiling)
+    folder = None if json_only and out is None else run_folder(out, bottom.name)
+
+    from fea.reversal import reversal as solve
+
+    record = solve(bottom, settings)
+    data = record.to_dict()
+    files: list[Path] = []
+    if folder is not None:
+        from studies.figures import reversal_figure
+
+        files = [folder / name for name in ("record.json", "curve.csv", "reversal.png")]
+        write_json(data, files[0])
+        write_curve(record.curve, files[1])
+        write_figure(reversal_figure(record), files[2])
+    if json_only:
+        _print_json(data)
+    else:
+        from studies.summary import print_reversal
+
+        print_reversal(record, files)
+    if record.kind == "not_converged":
+        raise typer.Exit(_fail(f"the solve could not be carried on: {record.reason}", 1))
+
+
+@app.command()
+def profile(
+    profile: ProfileArgument,
+    mesh: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.vtu", help="Write the section as a mesh of quads (VTU)."),
+    ] = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """Draw and dimension a bottom without solving."""
+    from profiles.files import load_profile
+    from studies.runs import run_folder, write_figure
+
+    bottom = load_profile(profile)
+    if mesh is not None:
+        from studies.section_file import check_mesh_path
+
+        check_mesh_path(mesh)
+    folder = None if json_only and out is None else run_folder(out, bottom.name)
+    files: list[Path] = []
+    mesh_words = ""
+    if mesh is not None:
+        from profiles.section import GmshUnavailableError
+        from studies.section_file import section_file
+
+        try:
+            mesh_words = section_file(bottom, mesh)
+        except GmshUnavailableError as error:
+            raise typer.Exit(_fail(str(error), 1)) from None
+        files.append(mesh)
+    if folder is not None:
+        from studies.drawing import profile_figure
+
+        files.append(folder / "profile.png")
+        write_figure(profile_figure(bottom), files[-1])
+    from studies.summary import print_profile, profile_data
+
+    if json_only:
+        _print_json(profile_data(bottom))
+    else:
+        print_profile(bottom, files, mesh_words)
+
+
+@app.command()
+def profiles() -> None:
+    """List the ready profiles."""
+    from profiles.files import load_profile, ready_profiles
+    from studies.summary import print_profiles
+
+    print_profiles({name: load_profile(name) for name in ready_profiles()})
+
+
+def _print_json(data: dict[str, Any]) -> None:
+    # ASCII, so that it gets through any encoding of standard output
+    sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")

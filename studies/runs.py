@@ -1,0 +1,80 @@
+"""The folder of a run: where it lies and what is written into it."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import unicodedata
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from profiles import InputError
+from studies.units import PSI
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from fea.record import Curve
+
+RESULTS = Path("results")  # under the folder the command is run in
+
+
+def slug(name: str) -> str:
+    """A name as a folder name: letters and digits of any script, in lower case, and dashes."""
+    plain = unicodedata.normalize("NFC", name).casefold()
+    return re.sub(r"[\W_]+", "-", plain)[:60].strip("-") or "unnamed"
+
+
+def run_folder(out: Path | None, name: str) -> Path:
+    """The folder of a run, made if it is not there: `out`, or the slug of a name in results/.
+
+    Raises InputError where no files can be made in it.
+    """
+    folder = RESULTS / slug(name) if out is None else out
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe = folder / ".writable"
+        probe.touch()
+        probe.unlink()
+    except (OSError, ValueError) as error:
+        raise InputError(
+            f"--out is {str(folder)!r}, where nothing can be written: {_why(error)}",
+            "--out",
+            str(folder),
+        ) from None
+    return folder
+
+
+def write_json(data: dict[str, Any], path: Path) -> None:
+    """Write a record as UTF-8 JSON."""
+    text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1)
+    # one line per list of numbers: a curve of 100 states is not worth 100 lines
+    text = re.sub(r"\[[^][{}\"]*\]", lambda m: re.sub(r"\s+", " ", m[0]), text)
+    path.write_text(text + "\n", encoding="utf-8")
+
+
+def write_curve(curve: Curve, path: Path) -> None:
+    """Write a path as CSV, one state a row, the units in the header."""
+    columns = {
+        "pressure (psi)": curve.pressure_mpa / PSI,
+        "pressure (MPa)": curve.pressure_mpa,
+        "dome centre travel (mm)": curve.centre_travel_mm,
+        "stand ring growth (mm)": curve.stand_growth_mm,
+        "swept volume (mm3)": curve.swept_volume_mm3,
+        "negative pivots (-)": curve.negative_pivots,
+    }
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.writer(file)
+        table.writerow(columns)
+        for row in zip(*columns.values()):
+            table.writerow(f"{value:.7g}" for value in row)
+
+
+def write_figure(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG."""
+    figure.savefig(path, format="png")
+
+
+def _why(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)

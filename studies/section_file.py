@@ -1,0 +1,37 @@
+"""The section of a bottom as a mesh file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from profiles import InputError, Profile
+
+
+def check_mesh_path(path: Path) -> None:
+    """Refuse, as InputError, a file that does not end in .vtu or cannot be written."""
+    reason = ""
+    if path.suffix.lower() != ".vtu":
+        reason = "which does not end in .vtu"
+    elif path.is_dir() or not path.parent.is_dir():
+        reason = "where no file can be written"
+    if reason:
+        raise InputError(f"--mesh is {str(path)!r}, {reason}", "--mesh", str(path))
+
+
+def section_file(profile: Profile, path: Path) -> str:
+    """Mesh the section, write it as VTU, and say what was written.
+
+    Raises InputError where it cannot be written, and profiles.section.GmshUnavailableError
+    where gmsh cannot be loaded.
+    """
+    from profiles.section import section_mesh, write_section
+
+    mesh = section_mesh(profile)
+    try:
+        write_section(mesh, str(path))
+    except OSError as error:
+        reason = error.strerror or error
+        raise InputError(
+            f"--mesh is {str(path)!r}, which cannot be written: {reason}", "--mesh", str(path)
+        ) from None
+    return f"{len(mesh.quads)} nine-node quads, {len(mesh.points)} nodes"
