@@ -25,7 +25,8 @@ app = typer.Typer(
 )
 
 ProfileArgument = Annotated[
-    str, typer.Argument(help="A profile file (TOML) or the name of a ready profile.")
+    str,
+    typer.Argument(metavar="PROFILE", help="A profile file (TOML) or the name of a ready profile."),
 ]
 JsonOption = Annotated[
     bool,

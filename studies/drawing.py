@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from profiles import Points, Profile
 from studies.style import DIMENSION, INK, METAL, styled
+from studies.words import one_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,9 +31,7 @@ def profile_figure(profile: Profile) -> Figure:
         figure = Figure(figsize=(11.0, 5.0), layout="constrained")
         FigureCanvasAgg(figure)
         half, nose = figure.subplots(1, 2, width_ratios=(1.55, 1.0))
-        name = " ".join(profile.name.split())
-        name = name if len(name) <= 90 else name[:89] + "…"
-        figure.suptitle(name, x=0.01, ha="left", fontsize=11.5)
+        figure.suptitle(one_line(profile.name, 90), x=0.01, ha="left", fontsize=11.5)
         draw_half_section(half, profile)
         draw_nose(nose, profile)
         figure.supxlabel(

@@ -16,7 +16,7 @@ from fea.record import Outline, Record
 from profiles import Profile
 from studies.style import AFTER, BEFORE, INK, ONSET, RING, styled
 from studies.units import PSI
-from studies.words import margin_words
+from studies.words import margin_words, one_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -37,19 +37,13 @@ def reversal_figure(record: Record) -> Figure:
         lower = grid[1, 0].subgridspec(1, 2, width_ratios=(0.32, 0.68))
         names, nose = figure.add_subplot(lower[0]), figure.add_subplot(lower[1])
         path = figure.add_subplot(grid[:, 1])
-        figure.suptitle(shortened(record.profile.name, 90), x=0.01, ha="left", fontsize=11.5)
+        figure.suptitle(one_line(record.profile.name, 90), x=0.01, ha="left", fontsize=11.5)
         draw_shapes(whole, nose, record)
         names.axis("off")
         names.legend(*whole.get_legend_handles_labels(), loc="upper left", borderaxespad=0.0)
         draw_path(path, record)
         figure.supxlabel(record.caution, x=0.01, ha="left", fontsize=7.5, color="#555555")
         return figure
-
-
-def shortened(text: str, length: int) -> str:
-    """A text cut to a length, on one line."""
-    text = " ".join(text.split())
-    return text if len(text) <= length else text[: length - 1] + "…"
 
 
 def smooth_line(outline: Outline, per_element: int = 6) -> tuple[Floats, Floats, Floats]:

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from profiles import Profile, derived
 from studies.units import PSI
+from studies.words import kind_words, margin_words, one_line, pressures
 
 if TYPE_CHECKING:
     from fea.record import Growth, Onset, Place, Record
@@ -57,16 +58,15 @@ def _sizes(profile: Profile) -> str:
 
 def print_reversal(record: Record, files: Sequence[Path]) -> None:
     """The summary of a reversal solve."""
-    from studies.words import kind_words, margin_words, pressures
-
     console = _console()
-    console.print(Text(record.profile.name, style="bold"))
+    console.print(Text(one_line(record.profile.name), style="bold"))
     console.print(Text(f"{_sizes(record.profile)}; {record.profile.material.name}"))
     console.print()
     answer = _grid("left", "left")
     found = record.reversal_pressure_mpa
-    answer.add_row("Reversal pressure", Text(pressures(found) if found else "none", style="bold"))
-    answer.add_row("", Text(kind_words(record)))
+    if found:
+        answer.add_row("Reversal pressure", Text(pressures(found), style="bold"))
+    answer.add_row("" if found else "Reversal pressure", Text(kind_words(record)))
     if record.required_pressure_mpa is not None:
         answer.add_row("Required", pressures(record.required_pressure_mpa))
         verdict = margin_words(record)
@@ -186,7 +186,7 @@ def profile_data(profile: Profile) -> dict[str, Any]:
 def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "") -> None:
     """Given and derived dimensions of a profile."""
     console = _console()
-    console.print(Text(profile.name, style="bold"))
+    console.print(Text(one_line(profile.name), style="bold"))
     material = profile.material
     strength = material.yield_strength
     console.print(Text(
@@ -217,7 +217,7 @@ def print_profiles(ready: Mapping[str, Profile]) -> None:
         column.header = head
     for name, profile in ready.items():
         table.add_row(
-            name, Text(profile.name), f"{profile.shape.dome_depth:.2f}",
+            name, Text(one_line(profile.name)), f"{profile.shape.dome_depth:.2f}",
             f"{profile.sheet.bottom_gauge:.3f}",
         )  # fmt: skip
     console.print(table)

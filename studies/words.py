@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from fea.record import Record
+from typing import TYPE_CHECKING
+
 from studies.units import PSI
+
+if TYPE_CHECKING:
+    from fea.record import Record
 
 KIND_WORDS = {
     "limit": "limit: the pressure turns, the bottom cannot take more",
@@ -42,3 +46,9 @@ def margin_words(record: Record) -> str:
     if abs(margin) < record.resolution:
         text += f" (less than the resolution, {100.0 * record.resolution:g} %)"
     return text
+
+
+def one_line(text: str, length: int = 200) -> str:
+    """A text on one line, cut to a length, without what a terminal or a font cannot show."""
+    text = "".join(c for c in " ".join(text.split()) if c.isprintable())
+    return text if len(text) <= length else text[: length - 1] + "…"
