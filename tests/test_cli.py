@@ -202,3 +202,17 @@ def test_a_light_command_loads_nothing_heavy(tmp_path: Path) -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="needs Linux's /proc")
+def test_a_case_stays_below_400_mb(tmp_path: Path) -> None:
+    code = (
+        "import atexit, re; from studies.cli import main\n"
+        "status = lambda: open('/proc/self/status').read()\n"
+        "peak = lambda: re.search(r'VmHWM:\\s+(\\d+)', status())[1]\n"
+        "atexit.register(lambda: open('peak', 'w').write(peak()))\n"
+        "main()"
+    )
+    done = subprocess.run([sys.executable, "-c", code, "reversal", "north"], cwd=tmp_path)
+    assert done.returncode == 0
+    assert int((tmp_path / "peak").read_text()) < 400 * 1024  # kB
