@@ -57,7 +57,8 @@ class SectionMesh:
 
     points : (n, 2) r and z, mm.  s : (n,) arc length of the node's foot on the mid-surface, mm.
     fraction : (n,) place through the thickness, -1/2 outside to +1/2 inside.
-    quads : (m, 9) nodes: corners, mid-sides (01, 12, 23, 30), centre; counter-clockwise.
+    quads : (m, 9) nodes: corners, mid-sides (01, 12, 23, 30), centre; counter-clockwise, the first
+        side along the outside from the axis outward.
     inside, outside : (k, 3) edges (start, end, middle) from the axis to the top.
     axis, top : (k, 3) edges from the outside face to the inside face.
     """
@@ -222,6 +223,10 @@ def _swept(profile: SweptSection, flat: Floats, quads: Ints, lines: dict[str, In
     flat = flat[order]
 
     quads = new[quads]
+    # start every element at its corner nearest the axis and the outside, first side along
+    turn = np.argmin(quads[:, :4], axis=1)[:, None] + np.arange(4)
+    rows = np.arange(len(quads))[:, None]
+    quads = np.hstack((quads[rows, turn % 4], quads[rows, 4 + turn % 4], quads[:, 8:]))
     quads = quads[np.lexsort((flat[quads[:, 8], 1], np.round(flat[quads[:, 8], 0] / length, 10)))]
     edges = {}
     for name, edge in lines.items():

@@ -99,6 +99,16 @@ def test_boundary_sets_run_where_their_names_say(profile, mesh):
     assert len(mesh.axis) == len(mesh.top) == 3
 
 
+def test_first_side_of_every_quad_runs_along(mesh):
+    first, second, third, _ = mesh.quads[:, :4].T
+    assert np.all(mesh.s[second] > mesh.s[first])
+    np.testing.assert_allclose(mesh.fraction[second], mesh.fraction[first])
+    assert np.all(mesh.fraction[third] > mesh.fraction[second])
+    middles = mesh.quads[:, 4:8]
+    ends = mesh.quads[:, [[0, 1], [1, 2], [2, 3], [3, 0]]]
+    np.testing.assert_allclose(mesh.s[middles], mesh.s[ends].mean(axis=2))
+
+
 def test_counts_do_not_depend_on_dimensions(profile, mesh):
     moved = section_mesh(profile.replaced(dome_depth=10.4999), through=3)
     assert np.array_equal(moved.quads, mesh.quads)
