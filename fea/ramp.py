@@ -20,6 +20,7 @@ from fea.path import Control, Newton, Step, System, take_step
 HALVINGS = 8
 SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
 TURN_HALVINGS = 5
+FARTHEST = 1.5  # distance a step may go in the (V, p) plane, over its length
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,7 @@ def ramp(
         control = Control(*slope, plan.volume_scale, plan.pressure_scale, length)
         try:
             step = take_step(system, states[-1], control, plan.newton, predictor)
+            _check_distance(states[-1], step.state, length, plan)
         except SolveError as error:
             length *= 0.5
             # a predictor that led astray is not tried again
@@ -160,6 +162,17 @@ def pressure_control(
             if abs(length) < shortest:
                 raise
     return state
+
+
+def _check_distance(before: Any, after: Any, length: float, plan: Plan) -> None:
+    # the length is measured along the old direction only: at a hairpin the solve may land far off
+    # to the side, beyond the peak that is looked for
+    moved = np.hypot(
+        (after.volume - before.volume) / plan.volume_scale,
+        (after.pressure - before.pressure) / plan.pressure_scale,
+    )
+    if moved > FARTHEST * length:
+        raise SolveError("the path turns too sharply")
 
 
 def _passed(before: Step, after: Step) -> bool:

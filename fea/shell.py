@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,6 +116,9 @@ class Shell:
     shapes: Floats
     slopes: Floats
     weights: Floats
+    full_shapes: Floats
+    full_slopes: Floats
+    full_weights: Floats
     point_s: Floats
     gauge: Floats
     shear_strain: Floats
@@ -169,6 +172,9 @@ class Shell:
             self.shapes,
             self.slopes,
             self.weights,
+            self.full_shapes,
+            self.full_slopes,
+            self.full_weights,
             self.shear_strain,
             self.first_layer,
             self.per_length,
@@ -209,6 +215,19 @@ class Shell:
         return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face)
 
 
+def _tables(basis: Any) -> tuple[Floats, Floats, Floats]:
+    """Shape functions (nq, 3), their slopes (nel, nq, 3) and weights (nel, nq) of a basis."""
+    # scikit-fem numbers ends before middles; along the line is what keeps the band narrow
+    order = [0, 2, 1]
+    shapes = np.stack([np.asarray(basis.basis[i][0])[0] for i in order], axis=1)
+    slopes = np.stack([basis.basis[i][0].grad[0] for i in order], axis=2)
+    return (
+        np.ascontiguousarray(shapes),
+        np.ascontiguousarray(slopes),
+        np.ascontiguousarray(basis.dx),
+    )
+
+
 def build_shell(
     meridian: Meridian,
     element_ends: Floats,
@@ -231,14 +250,13 @@ def build_shell(
     from skfem import Basis, ElementLineP2, MeshLine
 
     n_elements = len(element_ends) - 1
-    basis = Basis(MeshLine(element_ends), ElementLineP2(), intorder=3)
+    mesh, element = MeshLine(element_ends), ElementLineP2()
+    basis = Basis(mesh, element, intorder=3)
     s = np.sort(basis.doflocs[0])
-    # scikit-fem numbers ends before middles; along the line is what keeps the band narrow
-    order = [0, 2, 1]
-    shapes = np.stack([basis.basis[i][0].value[0] for i in order], axis=1)
-    slopes = np.stack([basis.basis[i][0].grad[0] for i in order], axis=2)
-    weights = np.ascontiguousarray(basis.dx)
-    point_s = basis.global_coordinates().value[0]
+    shapes, slopes, weights = _tables(basis)
+    # r^2 z' times a shape function is of fifth degree
+    full_shapes, full_slopes, full_weights = _tables(Basis(mesh, element, intorder=5))
+    point_s = np.asarray(basis.global_coordinates())[0]
 
     at = meridian.at(s)
     reference = np.stack((at.r, at.z, at.phi), axis=1)
@@ -284,9 +302,12 @@ def build_shell(
     return Shell(
         s=s,
         reference=reference,
-        shapes=np.ascontiguousarray(shapes),
-        slopes=np.ascontiguousarray(slopes),
+        shapes=shapes,
+        slopes=slopes,
         weights=weights,
+        full_shapes=full_shapes,
+        full_slopes=full_slopes,
+        full_weights=full_weights,
         point_s=point_s.ravel(),
         gauge=gauge,
         shear_strain=g0.ravel(),

@@ -44,6 +44,9 @@ def assemble(
     shapes: Floats,
     slopes: Floats,
     weights: Floats,
+    full_shapes: Floats,
+    full_slopes: Floats,
+    full_weights: Floats,
     shear_strain: Floats,
     first_layer: Ints,
     per_length: Floats,
@@ -63,7 +66,8 @@ def assemble(
     """Residual f_int - p grad V, grad V, and their tangent; returns V (mm^3 per radian).
 
     x : (n_nodes, 3) current r, z, phi.  Element e joins nodes 2e, 2e+1, 2e+2.
-    shapes : (nq, 3), slopes : (nel, nq, 3), weights : (nel, nq) of the quadrature in S.
+    shapes : (nq, 3), slopes : (nel, nq, 3), weights : (nel, nq) of the quadrature in S; with
+        full_ those of a rule that is exact for the volume under the mid-surface.
     shear_strain : (nel * nq,) undeformed g.
     first_layer : (nel * nq + 1,) first layer of each point.
     per_length : (n_layers, 2) 1 / (a0 - y0 phi0'), 1 / (r0 - y0 sin phi0).
@@ -138,20 +142,17 @@ def assemble(
             h = face[point]
             h2, h3 = 0.5 * h * h, h * h * h / 3.0
             # volume under the loaded face: mid-surface part less the slab between the two
-            volume += weights[e, q] * (
-                0.5 * r * r * zp - r * a * h + h2 * (r * k + a * s) - h3 * s * k
-            )
+            volume += weights[e, q] * (-r * a * h + h2 * (r * k + a * s) - h3 * s * k)
             va, vk = -r * h + h2 * s, h2 * r - h3 * s
-            vr, vs = r * zp - a * h + h2 * k, h2 * a - h3 * k
+            vr, vs = -a * h + h2 * k, h2 * a - h3 * k
 
             # all of it less pressure times its share of V, in terms of a, phi', r, sin phi
-            rr -= pressure * zp
             ar += pressure * h
             as_, kr, ks = ax - pressure * h2, ax - pressure * h2, kx + pressure * h3
             na, ns = fa - pressure * va, fs - pressure * vs
             # gradients and second derivatives in the local variables r, r', z', phi, phi'
             w = weights[e, q]
-            v0, v1, v2, v3, v4 = vr, va * c, va * s + 0.5 * r * r, va * g + vs * c, vk
+            v0, v1, v2, v3, v4 = vr, va * c, va * s, va * g + vs * c, vk
             f0, f4 = fr - pressure * v0, fk - pressure * v4
             f1, f2 = fa * c - fg * s - pressure * v1, fa * s + fg * c - pressure * v2
             f3 = fa * g - fg * a + fs * c - pressure * v3
@@ -162,7 +163,7 @@ def assemble(
                 ag * g + sg * c - gg * a,
             )
             h00, h01 = w * rr, w * (ar * c - rg * s)
-            h02, h03 = w * (ar * s + rg * c - pressure * r), w * (ar * g + rs * c - rg * a)
+            h02, h03 = w * (ar * s + rg * c), w * (ar * g + rs * c - rg * a)
             h04, h44 = w * kr, w * kk
             h11 = w * (aa * c * c - 2.0 * ag * c * s + gg * s * s)
             h12 = w * ((aa - gg) * c * s + ag * (c * c - s * s))
@@ -196,6 +197,27 @@ def assemble(
                         band[row, column + 1] += NB * h02 + BB * h12
                         band[row, column + 2] += NN * h03 + NB * h04 + BN * h13 + BB * h14
                         band[row + 1, column + 1] += BN * h23 + BB * h24
+        for q in range(full_weights.shape[1]):
+            r = zp = 0.0
+            for i in range(3):
+                r += full_shapes[q, i] * x[2 * e + i, 0]
+                zp += full_slopes[e, q, i] * x[2 * e + i, 1]
+            w = full_weights[e, q]
+            volume += 0.5 * w * r * r * zp
+            for i in range(3):
+                Ni, Bi = full_shapes[q, i], full_slopes[e, q, i]
+                row = 6 * e + 3 * i
+                volume_gradient[row] += w * Ni * r * zp
+                volume_gradient[row + 1] += w * Bi * 0.5 * r * r
+                residual[row] -= pressure * w * Ni * r * zp
+                residual[row + 1] -= pressure * w * Bi * 0.5 * r * r
+                for j in range(i + 1):
+                    Nj, Bj = full_shapes[q, j], full_slopes[e, q, j]
+                    column = 3 * (j - i) + WIDTH
+                    band[row, column] -= pressure * w * Ni * Nj * zp
+                    band[row + 1, column - 1] -= pressure * w * Bi * Nj * r
+                    if j < i:
+                        band[row, column + 1] -= pressure * w * Ni * Bj * r
     for i in fixed:
         residual[i] = volume_gradient[i] = 0.0
         band[i] = 0.0
