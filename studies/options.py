@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from profiles import InputError, parse_quantity
 from profiles.errors import brief
@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from fea.reversal import Settings
 
 _PERCENT = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*%\s*")
-_OPTION = {"required": "--require", "ceiling": "--ceiling", "growth_at": "--at"}
 
 
 def share(text: str, option: str) -> float:
@@ -32,35 +31,38 @@ def settings_of(
 ) -> Settings:
     """Settings from the options of `reversal`; those not given keep their defaults.
 
-    Raises InputError in one sentence that names the option.
+    Raises InputError in one sentence that names the option and what was written.
     """
-    # checked before the solver is loaded, so that a slip is answered at once
-    given: dict[str, float | tuple[float, ...]] = {}
+    # read before the solver is loaded, so that a slip is answered at once
+    given: list[tuple[str, str, dict[str, Any]]] = []
     if require is not None:
-        given["required"] = parse_quantity(require, "stress", "--require")
+        pressure = parse_quantity(require, "stress", "--require")
+        given.append(("--require", require, {"required": pressure}))
     if ceiling is not None:
-        given["ceiling"] = parse_quantity(ceiling, "stress", "--ceiling")
-    if at:
-        given["growth_at"] = tuple(parse_quantity(text, "stress", "--at") for text in at)
+        pressure = parse_quantity(ceiling, "stress", "--ceiling")
+        given.append(("--ceiling", ceiling, {"ceiling": pressure}))
+    for text in at:
+        pressure = parse_quantity(text, "stress", "--at")
+        given.append(("--at", text, {"growth_at": (pressure,)}))
     if resolution is not None:
-        given["resolution"] = share(resolution, "--resolution")
+        part = share(resolution, "--resolution")
+        given.append(("--resolution", resolution, {"resolution": part}))
 
     from fea.reversal import Settings
 
-    try:
-        # what is left of the bottom after its reversal is shown in the figure
-        return Settings(follow=True, **given)  # type: ignore[arg-type]
-    except InputError as error:
-        if error.field == "resolution":
-            low, high = (float(end) for end in error.allowed.split(" to "))
-            allowed = f"{100 * low:g} % to {100 * high:g} %"
+    # what is left of the bottom after its reversal is shown in the figure
+    settings: dict[str, Any] = {"follow": True}
+    for option, text, value in given:
+        try:
+            Settings(**value)
+        except InputError as error:
+            allowed = error.allowed
+            if option == "--resolution":
+                low, high = (100.0 * float(end) for end in allowed.split(" to "))
+                allowed = f"{low:g} % to {high:g} %"
             raise InputError(
-                f"--resolution is {resolution}; it must lie in {allowed}",
-                "--resolution",
-                str(resolution),
-                allowed,
+                f"{option} is {brief(text)}; it must lie in {allowed}", option, text, allowed
             ) from None
-        option = _OPTION.get(error.field, error.field)
-        raise InputError(
-            str(error).replace(error.field, option, 1), option, error.value, error.allowed
-        ) from None
+        for name, entry in value.items():
+            settings[name] = settings.get(name, ()) + entry if name == "growth_at" else entry
+    return Settings(**settings)
