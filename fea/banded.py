@@ -21,15 +21,20 @@ def factor(band: Floats) -> int:
     """
     n, w = band.shape[0], band.shape[1] - 1
     negative = 0
+    start = np.empty(n, np.int64)
     for i in range(n):
         row = band[i]
         first = max(0, i - w)
+        while first < i and row[first - i + w] == 0.0:  # no fill before a row's first entry
+            first += 1
+        start[i] = first
         for j in range(first, i):
-            other = band[j]
-            # row[k] holds L[i, j] D[j] until the row is finished
+            low = max(first, start[j])
+            # row[k] holds L[i, j] D[j] until the row is finished; slices vectorise
             value = row[j - i + w]
-            for m in range(max(first, j - w), j):
-                value -= row[m - i + w] * other[m - j + w]
+            a, b = row[low - i + w : j - i + w], band[j, low - j + w : w]
+            for m in range(a.size):
+                value -= a[m] * b[m]
             row[j - i + w] = value
         pivot = row[w]
         for j in range(first, i):

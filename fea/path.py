@@ -67,25 +67,41 @@ class Newton:
     iterations: int = 15
 
 
+class Direction(NamedTuple):
+    """Of the path at an accepted state, from the tangent that led there.
+
+    A tangent at zero increment no longer knows what loads and what unloads, so this makes the
+    next step's predictor.  shape : (n,) du/dp.  growth : dV/dp.
+    """
+
+    shape: Floats
+    growth: float
+
+
 class Step(NamedTuple):
     """A converged step.
 
-    state : accepted.  negative : negative pivots of its tangent.
-    iterations : tangents solved with.  factors : of its tangent, with its gradient: they make
-    the next step's predictor, since a tangent at zero increment no longer knows what loads and
-    what unloads.  slope : (dV, dp) along the path, both over their scales, unit length.
+    state : accepted.  negative : negative pivots of its tangent.  iterations : tangents factored.
+    direction : of the path.  slope : (dV, dp) along the path, over their scales, unit length.
     """
 
     state: Any
     negative: int
     iterations: int
-    factors: tuple[Floats, Floats]
+    direction: Direction
     slope: tuple[float, float]
 
 
-def _direction(band: Floats, gradient: Floats) -> tuple[Floats, float]:
-    b = solve(band, gradient[:, None])[:, 0]
-    return b, float(gradient @ b)
+def direction(band: Floats, gradient: Floats) -> tuple[Direction, int]:
+    """Direction of the path and negative pivots from a tangent, factored in place.
+
+    Raises SolveError if the tangent is singular.
+    """
+    negative = factor(band)
+    if negative < 0:
+        raise SolveError("the tangent is singular")
+    shape = solve(band, gradient[:, None])[:, 0]
+    return Direction(shape, float(gradient @ shape)), negative
 
 
 def take_step(
@@ -93,7 +109,7 @@ def take_step(
     state: Any,
     control: Control,
     newton: Newton,
-    predictor: tuple[Floats, Floats] | None = None,
+    predictor: Direction | None = None,
 ) -> Step:
     """One controlled step from an accepted state; raises SolveError if it does not converge."""
     u = state.x.ravel().copy()
@@ -101,10 +117,9 @@ def take_step(
     a_v, a_p = control.cv / control.volume_scale, control.cp / control.pressure_scale
     largest = 0.0
     iterations = 0
-    if predictor is not None:
-        b, growth = _direction(*predictor)
-        dp = control.step / (a_v * growth + a_p)
-        change = dp * b
+    if predictor is not None and predictor.shape.size:
+        dp = control.step / (a_v * predictor.growth + a_p)
+        change = dp * predictor.shape
         largest = float(np.max(np.abs(change)))
         scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
         u += scale * change
@@ -142,16 +157,11 @@ def take_step(
         scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
         u = u + scale * change
         p += scale * dp
-    # the tangent of the accepted state: its inertia counts, and it still knows what loads
-    factors = (found.band, found.gradient)
-    negative = factor(found.band)
-    if negative < 0:
-        raise SolveError("the tangent is singular")
-    b, growth = _direction(*factors)
-    dv, dpp = growth / control.volume_scale, 1.0 / control.pressure_scale
+    way, negative = direction(found.band, found.gradient)
+    dv, dpp = way.growth / control.volume_scale, 1.0 / control.pressure_scale
     length = float(np.hypot(dv, dpp))
     # the branch that goes on, not back
     moved = control.cv * dv + control.cp * dpp
     sign = 1.0 if moved * control.step >= 0.0 else -1.0
     slope = (sign * dv / length, sign * dpp / length)
-    return Step(system.accept(u, p, found, state), negative, iterations, factors, slope)
+    return Step(system.accept(u, p, found, state), negative, iterations + 1, way, slope)

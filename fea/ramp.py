@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from fea.errors import SolveError
-from fea.path import Control, Newton, Step, System, take_step
+from fea.path import Control, Direction, Newton, Step, System, take_step
 
 HALVINGS = 8
 SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
@@ -117,14 +117,13 @@ def ramp(
                     f"with the shortest step: {error.reason}",
                 )
             continue
-        turn = slope[0] * step.slope[0] + slope[1] * step.slope[1]
-        if turn < SHARPEST_TURN and length > plan.step * 0.5**TURN_HALVINGS:
-            # a path bends gently at a short enough step; this one may have left it for another
+        strayed = _strayed(step, states[-1], slope, plan, confirmed or candidate is not None)
+        if strayed and length > plan.step * 0.5**TURN_HALVINGS:
             length, predictor = 0.5 * length, None
             continue
         states.append(step.state)
         steps.append(step)
-        predictor, slope = step.factors, step.slope
+        predictor, slope = step.direction, step.slope
         length = min(plan.step, 2.0 * length)
         pressure = step.state.pressure
         if candidate is None and len(states) > 2 and _passed(steps[-2], step):
@@ -141,6 +140,25 @@ def ramp(
         elif pressure >= plan.ceiling:
             return ended("ceiling", f"no reversal below {plan.ceiling:.4g} MPa")
     return ended("step_bound", f"no limit within {plan.most_steps} steps")
+
+
+def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan, beyond: bool) -> bool:
+    """Whether a step may have left the path for another branch.
+
+    A path bends gently at a short enough step, and up to its limit (beyond: after it) the tangent
+    is indefinite just where the pressure falls.
+    """
+    chord = (
+        (step.state.volume - base.volume) / plan.volume_scale,
+        (step.state.pressure - base.pressure) / plan.pressure_scale,
+    )
+    long = float(np.hypot(*chord))
+    turned = min(
+        slope[0] * step.slope[0] + slope[1] * step.slope[1],
+        (slope[0] * chord[0] + slope[1] * chord[1]) / long if long > 0.0 else 1.0,
+    )
+    expected = 1 if step.slope[1] < 0.0 else 0
+    return turned < SHARPEST_TURN or (not beyond and step.negative != expected)
 
 
 def pressure_control(
@@ -186,65 +204,65 @@ def _describe(limit: Limit) -> str:
 
 
 def locate(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:
-    """The limit between the last states: parabolas in the distance along the path.
+    """The limit between the last two states.
 
-    A parabola through three even steps is not re-solved where it already agrees with its middle
-    to plan.located / 2, since a shorter step would bring another step error with it.
+    A parabola through the last three even steps is taken where it agrees with its highest point
+    to plan.located / 2, since a shorter step would bring another step error with it; else the
+    last step is retaken shorter until the pressure is level at its end.
     """
-    index = len(states) - 2
     if states[-1].pressure > states[-2].pressure and steps[-1].slope[1] > 0.0:
         return _bisect(system, states, steps, plan)
-    first = max(0, len(states) - 3)
-    chosen = states[first:]
+    chosen = states[-3:]
     pressures = [state.pressure for state in chosen]
-    places = list(
-        np.concatenate(
-            (
-                [0.0],
-                np.cumsum(
-                    [
-                        np.hypot(
-                            (b.volume - a.volume) / plan.volume_scale,
-                            (b.pressure - a.pressure) / plan.pressure_scale,
-                        )
-                        for a, b in pairwise(chosen)
-                    ]
-                ),
-            )
-        )
-    )
-    index = first + int(np.argmax(pressures))
-    base, base_step = states[first], steps[first]
-    top = max(pressures)
-    for _ in range(12):
-        place, top = _peak(places, pressures)
-        if abs(top - max(pressures)) <= 0.5 * plan.located * abs(top):
-            break
-        control = Control(*base_step.slope, plan.volume_scale, plan.pressure_scale, place)
-        try:
-            found = take_step(system, base, control, plan.newton).state
-        except SolveError:
-            break
-        places.append(place)
-        pressures.append(found.pressure)
-        order = np.argsort(places)
-        places = [places[i] for i in order]
-        pressures = [pressures[i] for i in order]
-        high = int(np.clip(np.argmax(pressures), 1, len(places) - 2))
-        places, pressures = places[high - 1 : high + 2], pressures[high - 1 : high + 2]
-    return Limit(float(top), index, "limit")
+    places = [0.0]
+    for a, b in pairwise(chosen):
+        dv = (b.volume - a.volume) / plan.volume_scale
+        dp = (b.pressure - a.pressure) / plan.pressure_scale
+        places.append(places[-1] + float(np.hypot(dv, dp)))
+    high = int(np.argmax(pressures))
+    before = len(states) - len(chosen) + high
+    top = _peak(places, pressures)
+    if abs(top - pressures[high]) > 0.5 * plan.located * abs(top):
+        top = max(pressures[high], _level(system, states[-2], steps[-2:], states[-1], plan))
+    return Limit(top, before, "limit")
 
 
-def _peak(x: list[float], y: list[float]) -> tuple[float, float]:
-    """Place and height of the top of the parabola through three points (or the highest point)."""
-    high = int(np.argmax(y))
+def _peak(x: list[float], y: list[float]) -> float:
+    """Height of the top of the parabola through three points (or of the highest point)."""
     if len(x) < 3:
-        return x[high], y[high]
+        return max(y)
     c2, c1, _ = np.polyfit(np.array(x) - x[1], np.array(y) - y[1], 2)
     if c2 >= 0.0:
-        return x[high], y[high]
+        return max(y)
     at = float(np.clip(-0.5 * c1 / c2, x[0] - x[1], x[2] - x[1]))
-    return x[1] + at, y[1] + c1 * at + c2 * at * at
+    return y[1] + float(c1 * at + c2 * at * at)
+
+
+def _level(system: System, base: Any, ends: list[Step], end: Any, plan: Plan) -> float:
+    """Highest pressure of steps from base to end, by false position on dp at their ends."""
+    before, after = ends
+    cv, cp = before.slope
+    scales = (plan.volume_scale, plan.pressure_scale)
+    low, high = 0.0, cv * (end.volume - base.volume) / scales[0]
+    high += cp * (end.pressure - base.pressure) / scales[1]
+    rise, fall = before.slope[1], after.slope[1]
+    top = max(base.pressure, end.pressure)
+    for _ in range(10):
+        # kept off the ends so that the bracket shrinks
+        length = low + (high - low) * min(max(rise / (rise - fall), 0.05), 0.95)
+        control = Control(cv, cp, *scales, length)
+        try:
+            step = take_step(system, base, control, plan.newton, before.direction)
+        except SolveError:
+            break
+        gain, top = step.state.pressure - top, max(top, step.state.pressure)
+        if abs(gain) <= 0.2 * plan.located * top:
+            break
+        if step.slope[1] > 0.0:
+            low, rise = length, step.slope[1]
+        else:
+            high, fall = length, step.slope[1]
+    return float(top)
 
 
 def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:
@@ -272,4 +290,4 @@ def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) ->
     return Limit(0.5 * (low + high), len(states) - 2, "bifurcation")
 
 
-_NO_STEP = Step(None, 0, 0, (np.zeros((0, 1)), np.zeros(0)), (float(np.sqrt(0.5)),) * 2)
+_NO_STEP = Step(None, 0, 0, Direction(np.zeros(0), 0.0), (float(np.sqrt(0.5)),) * 2)

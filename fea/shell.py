@@ -121,6 +121,7 @@ class Shell:
     full_weights: Floats
     point_s: Floats
     gauge: Floats
+    radius: Floats
     shear_strain: Floats
     first_layer: Ints
     y0: Floats
@@ -310,6 +311,7 @@ def build_shell(
         full_weights=full_weights,
         point_s=point_s.ravel(),
         gauge=gauge,
+        radius=np.ascontiguousarray(r0.ravel()),
         shear_strain=g0.ravel(),
         first_layer=first_layer,
         y0=y0,

@@ -7,6 +7,8 @@ in which bending dies out, sqrt(R t); the parts that the hinge travels through a
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,7 +47,7 @@ def element_ends(meridian: Meridian, density: float = 1.0) -> Floats:
         law = _SPACING.get(part, lambda x: x)
         even = np.linspace(0.0, 1.0, 401)
         share = np.interp((np.array(cuts) - first) / (last - first), law(even), even)
-        for low, high in zip(share[:-1], share[1:], strict=True):
+        for low, high in pairwise(share):
             n = max(2, round(count * (high - low)))
             inner = law(np.linspace(low, high, n + 1))
             ends.extend(first + (last - first) * inner[1:])

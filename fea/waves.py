@@ -1,0 +1,254 @@
+"""Stability against circumferential waves along a path: which n, at what pressure, what shape.
+
+The tangent for n waves (wave_kernel.py) is a polynomial in n, so one assembly serves all n.  Its
+negative pivots count the unstable modes of a state (Sylvester); the first state with one is found
+by halving along the path, then by shorter steps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.banded import factor, solve
+from fea.errors import SolveError
+from fea.path import Control, take_step
+from fea.ramp import Plan
+from fea.shell import Shell, ShellState
+from fea.wave_kernel import DEFORMATION, FLOW, SUMS, WAVE_WIDTH, moments, wave_band
+
+Floats = NDArray[np.float64]
+
+THEORIES = {"flow": FLOW, "deformation": DEFORMATION}
+WAVES = tuple(range(21))
+DEGREE = 4
+# relative distance in pressure to which an onset is found, and to which close n are told apart
+LOCATED, TOLD_APART = 1e-3, 2e-4
+
+
+@dataclass(frozen=True)
+class WaveTangent:
+    """The tangent of a state for any number of waves.
+
+    coefficients : (5, n_unknowns, WAVE_WIDTH + 1) of the powers of n.
+    shell : for what is held.
+    """
+
+    coefficients: Floats
+    shell: Shell
+
+    def band(self, n: int) -> Floats:
+        """Band for n waves, with the unknowns that are held taken out (1 on the diagonal)."""
+        band = self.coefficients[-1].copy()
+        for power in self.coefficients[-2::-1]:
+            band *= n
+            band += power
+        for i in held(self.shell, n):
+            band[i] = 0.0
+            reach = np.arange(i + 1, min(i + WAVE_WIDTH, band.shape[0] - 1) + 1)
+            band[reach, i - reach + WAVE_WIDTH] = 0.0
+            band[i, WAVE_WIDTH] = 1.0
+        return band
+
+    def negative(self, n: int) -> int:
+        """Number of unstable modes with n waves; -1 if the tangent is exactly singular."""
+        return factor(self.band(n))
+
+
+@lru_cache(maxsize=256)
+def _held(free: bytes, on_axis: tuple[bool, bool], n: int) -> NDArray[np.int64]:
+    r, z, phi = np.frombuffer(free, dtype=bool).reshape(-1, 3).T
+    # an edge that holds r all round holds the hoop displacement, a clamped one the tilt as well
+    out = ~np.stack((r, z, phi, r, r | phi), axis=1)
+    for node, axis in zip((0, -1), on_axis, strict=True):
+        if axis:
+            # what is single-valued at the axis: all but tilting and sliding sideways at n = 1
+            out[node] = (False, True, False, False, False) if n == 1 else True
+            if n == 0:
+                out[node] = (True, False, True, True, True)
+    if n == 0:
+        out[:, 3:] = True
+    return np.flatnonzero(out)
+
+
+def held(shell: Shell, n: int) -> NDArray[np.int64]:
+    """Numbers of the wave unknowns that stay put, for n waves."""
+    radius = shell.reference[:, 0]
+    small = 1e-9 * float(radius.max())
+    on_axis = (bool(radius[0] < small), bool(radius[-1] < small))
+    return _held(shell.free.tobytes(), on_axis, n)
+
+
+def wave_tangent(
+    shell: Shell, before: ShellState, state: ShellState, theory: str = "flow"
+) -> WaveTangent:
+    """The tangent at `state`, reached in one step from `before`.
+
+    theory : flow (the tangent of the step itself) or deformation (secant moduli where it yields).
+    """
+    n_points = shell.gauge.size
+    geometry, sums = np.empty((n_points, 6)), np.empty((n_points, SUMS))
+    moments(
+        state.x,
+        shell.shapes,
+        shell.slopes,
+        shell.shear_strain,
+        shell.first_layer,
+        shell.per_length,
+        shell.layer_weight,
+        shell.layer_factor,
+        shell.layer_prior,
+        shell.material,
+        shell.radius,
+        before.y,
+        before.layers,
+        THEORIES[theory],
+        geometry,
+        sums,
+    )
+    at = np.arange(DEGREE + 1) - DEGREE // 2
+    values = np.empty((DEGREE + 1, 5 * len(shell.s), WAVE_WIDTH + 1))
+    for n, out in zip(at, values, strict=True):
+        wave_band(
+            float(n),
+            state.pressure,
+            shell.shapes,
+            shell.slopes,
+            shell.weights,
+            shell.full_shapes,
+            shell.full_slopes,
+            shell.full_weights,
+            state.x,
+            before.face,
+            geometry,
+            sums,
+            out,
+        )
+    inverse = np.linalg.inv(np.vander(at, increasing=True))
+    return WaveTangent(np.tensordot(inverse, values, axes=1), shell)
+
+
+class WaveOnset(NamedTuple):
+    """First instability along a path.
+
+    n : waves.  pressure : MPa, at the middle of what was halved.  before : number of the last
+    stable state of the path.  mode : (n_nodes, 5) U, W, B, V, T of wave_kernel.py, largest
+    displacement 1.
+    """
+
+    n: int
+    pressure: float
+    before: int
+    mode: Floats
+
+
+def first_onset(
+    shell: Shell,
+    states: Sequence[ShellState],
+    plan: Plan,
+    theory: str = "flow",
+    numbers: Sequence[int] = WAVES,
+) -> WaveOnset | None:
+    """The first state of a path at which a mode with one of these n is unstable.
+
+    states : accepted, each one step from the one before.
+    Once unstable, a path is taken to stay so for that n; hence only what is unstable at its end
+    need be followed back.  None if all of it is stable.
+    """
+
+    def unstable(index: int, among: Sequence[int]) -> tuple[int, ...]:
+        tangent = wave_tangent(shell, states[index - 1], states[index], theory)
+        return tuple(n for n in among if tangent.negative(n) != 0)
+
+    low, high = 0, len(states) - 1
+    at_high = unstable(high, numbers) if high else ()
+    if not at_high:
+        return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        if found := unstable(middle, at_high):
+            high, at_high = middle, found
+        else:
+            low = middle
+    return _closer(shell, states[low], states[high], low, plan, theory, at_high)
+
+
+def _closer(
+    shell: Shell,
+    base: ShellState,
+    end: ShellState,
+    index: int,
+    plan: Plan,
+    theory: str,
+    unstable: tuple[int, ...],
+) -> WaveOnset:
+    """Halve the step from a stable state, number `index` of its path, to an unstable one."""
+    dv = (end.volume - base.volume) / plan.volume_scale
+    dp = (end.pressure - base.pressure) / plan.pressure_scale
+    length = float(np.hypot(dv, dp))
+    low, high = 0.0, 1.0
+    p_low, p_high = base.pressure, end.pressure
+    reached = end
+    for _ in range(20):
+        width = abs(p_high - p_low) / max(abs(p_high), 1e-300)
+        if width <= (LOCATED if len(unstable) == 1 else TOLD_APART):
+            break
+        share = 0.5 * (low + high)
+        control = Control(
+            dv / length, dp / length, plan.volume_scale, plan.pressure_scale, share * length
+        )
+        try:
+            state = take_step(shell, base, control, plan.newton).state
+        except SolveError:
+            break
+        tangent = wave_tangent(shell, base, state, theory)
+        found = tuple(n for n in unstable if tangent.negative(n) != 0)
+        if found:
+            high, p_high, unstable, reached = share, state.pressure, found, state
+        else:
+            low, p_low = share, state.pressure
+    tangent = wave_tangent(shell, base, reached, theory)
+    modes = [(_lowest_mode(tangent, n), n) for n in unstable]
+    (_, mode), n = min(modes, key=lambda entry: entry[0][0])
+    return WaveOnset(n, 0.5 * (p_low + p_high), index, mode)
+
+
+def _lowest_mode(tangent: WaveTangent, n: int) -> tuple[float, Floats]:
+    """Eigenvalue next to zero and its mode, by inverse iteration."""
+    band = tangent.band(n)
+    if factor(band) < 0:
+        raise SolveError("the tangent is singular")
+    vector = np.sin(1.0 + np.arange(band.shape[0]))  # any start with a bit of everything
+    vector[held(tangent.shell, n)] = 0.0
+    value = 0.0
+    for _ in range(30):
+        new = solve(band, vector[:, None])[:, 0]
+        size = float(np.linalg.norm(new))
+        value_new = float(vector @ vector / (vector @ new))
+        vector = new / size
+        if abs(value_new - value) <= 1e-8 * abs(value_new):
+            break
+        value = value_new
+    mode = vector.reshape(-1, 5)
+    largest = mode[:, [0, 1, 3]].ravel()
+    return value_new, mode / largest[np.argmax(np.abs(largest))]
+
+
+def onset_by_number(
+    shell: Shell,
+    states: Sequence[ShellState],
+    plan: Plan,
+    theory: str = "flow",
+    numbers: Sequence[int] = WAVES,
+) -> dict[int, float | None]:
+    """Pressure of the first instability for each n, MPa; None if that n stays stable."""
+    out: dict[int, float | None] = {}
+    for n in numbers:
+        found = first_onset(shell, states, plan, theory, (n,))
+        out[n] = None if found is None else found.pressure
+    return out
