@@ -17,7 +17,7 @@ import numpy as np
 from fea.errors import SolveError
 from fea.path import Control, Direction, Newton, Step, System, take_step
 
-HALVINGS = 8
+HALVINGS = 14  # a hairpin turns within 1e-4 of a long step
 SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
 TURN_HALVINGS = 5
 FARTHEST = 1.5  # distance a step may go in the (V, p) plane, over its length
@@ -57,6 +57,12 @@ class Limit(NamedTuple):
     pressure: float
     before: int
     kind: str
+
+    def describe(self, pressure: float) -> str:
+        """The same in a sentence, with the pressure that is quoted for it (MPa)."""
+        if self.kind == "limit":
+            return f"the pressure turns at {pressure:.4g} MPa"
+        return f"the tangent turns indefinite at {pressure:.4g} MPa while the pressure rises"
 
 
 class Ramp(NamedTuple):
@@ -98,7 +104,9 @@ def ramp(
     def ended(ending: str, reason: str) -> Ramp:
         # a limit that the path could not be followed away from still is one
         if candidate is not None:
-            return Ramp(states, steps[1:], candidate, "limit", _describe(candidate))
+            return Ramp(
+                states, steps[1:], candidate, "limit", candidate.describe(candidate.pressure)
+            )
         return Ramp(states, steps[1:], None, ending, reason)
 
     while len(states) <= plan.most_steps:
@@ -195,12 +203,6 @@ def _check_distance(before: Any, after: Any, length: float, plan: Plan) -> None:
 
 def _passed(before: Step, after: Step) -> bool:
     return after.negative > before.negative
-
-
-def _describe(limit: Limit) -> str:
-    if limit.kind == "limit":
-        return f"the pressure turns at {limit.pressure:.4g} MPa"
-    return f"the tangent turns indefinite at {limit.pressure:.4g} MPa while the pressure rises"
 
 
 def locate(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:

@@ -20,8 +20,8 @@ CAUTION = (
 
 # every ending a solve can have
 KINDS = {
-    "limit": "the pressure turns: the bottom cannot take more",
-    "bifurcation": "a second path opens while the pressure still rises",
+    "limit": "the pressure turns: the bottom cannot take more, all round",
+    "bifurcation": "the bottom lets go in waves, or a second path opens, while pressure rises",
     "none_below_ceiling": "no reversal up to the ceiling",
     "not_converged": "the solve could not be carried on",
 }
@@ -101,6 +101,45 @@ class Onset:
 
 
 @dataclass(frozen=True)
+class WaveMode:
+    """Where the bottom first becomes unstable in n circumferential waves.
+
+    waves : n.  pressure_mpa : there.  before_limit : whether it comes before the axisymmetric
+    limit on the path; if not, the pressure is one on the falling branch.
+    radial, axial, hoop : (n,) displacement of the nodes of the outlines, the first two times
+    cos(n theta), the last times sin(n theta); the largest is 1.
+    """
+
+    waves: int
+    pressure_mpa: float
+    before_limit: bool
+    radial: Floats
+    axial: Floats
+    hoop: Floats
+
+
+@dataclass(frozen=True)
+class Stability:
+    """Reversal pressure by the ways in which a bottom can let go.
+
+    axisymmetric_limit_mpa : all round at once.
+    flow : first onset in waves by flow theory, the one that counts; None if there is none on the
+    path that was followed.
+    deformation : the same by deformation theory, a second opinion that is known to lie low; n = 0
+    counts here too.
+    model_band_mpa : from the lowest to the highest of the pressures that either theory gives for
+    the reversal: how far the choice of theory moves the answer.
+    waves_checked : n from 1 to this.
+    """
+
+    axisymmetric_limit_mpa: float | None
+    flow: WaveMode | None
+    deformation: WaveMode | None
+    model_band_mpa: tuple[float, float] | None
+    waves_checked: int
+
+
+@dataclass(frozen=True)
 class Outline:
     """A deformed meridian; (n,) mid-surface r, z (mm) and tangent angle (radians) at nodes."""
 
@@ -126,12 +165,13 @@ class MeshFigures:
 class Record:
     """The answer to one case.
 
-    reversal_pressure_mpa : None where kind says that none was found.
+    reversal_pressure_mpa : None where kind says that none was found; the lower of the axisymmetric
+        limit and the first onset in waves by flow theory.
     limit_on_curve_mpa : the top of the curve at the step used; step_correction_mpa takes it to
         the limit of short steps, and the sum is the reversal pressure.
     resolution : what was asked, as a share of the reversal pressure.
     margin : reversal / required - 1.
-    after : the bottom after reversal where the path was followed that far.
+    after : the last state followed: after reversal where the path was followed beyond it.
     """
 
     profile: Profile
@@ -149,6 +189,7 @@ class Record:
     growth: tuple[Growth, ...]
     first_yield: FirstYield | None
     onset: Onset | None
+    stability: Stability | None
     before: Outline
     at_onset: Outline | None
     after: Outline | None

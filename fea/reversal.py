@@ -12,9 +12,11 @@ import numpy as np
 from fea import observe
 from fea.banded import factor, solve
 from fea.errors import SolveError
+from fea.materials import ELASTIC, LAW
 from fea.ramp import Plan, Ramp, pressure_control, ramp
-from fea.record import Growth, MeshFigures, Record
+from fea.record import Growth, MeshFigures, Record, Stability, WaveMode
 from fea.shell import Shell, build_shell
+from fea.waves import WaveOnset, first_onset
 from profiles.errors import InputError
 from profiles.grading import element_ends
 from profiles.profile import Profile
@@ -32,13 +34,15 @@ class Settings:
     ceiling : pressure up to which a reversal is looked for, MPa.
     required : pressure the bottom must hold, MPa; gives the margin.
     growth_at : pressures at which growth and set-in growth are wanted, MPa; `required` is added.
-    follow : go on after the limit until the pressure has fallen to 30 % of it.
+    waves : stability is checked against 1 to this many circumferential waves; 0 leaves it out.
+    follow : go on after the limit until the pressure has fallen to 30 % of it or rises again.
     """
 
     resolution: float = 0.002
     ceiling: float = DEFAULT_CEILING
     required: float | None = None
     growth_at: tuple[float, ...] = DEFAULT_GROWTH
+    waves: int = 20
     follow: bool = False
 
     def __post_init__(self) -> None:
@@ -46,6 +50,7 @@ class Settings:
             ("resolution", self.resolution, 2e-4, 0.05, ""),
             ("ceiling", self.ceiling, 1e-6, 1e4, " MPa"),
             ("required", self.required, 1e-6, 1e4, " MPa"),
+            ("waves", self.waves, 0, 100, ""),
             *(("growth_at", pressure, 1e-6, 1e4, " MPa") for pressure in self.growth_at),
         )
         for name, value, low, high, unit in checks:
@@ -144,8 +149,8 @@ def _refined(shell: Shell, plan: Plan, settings: Settings) -> tuple[Ramp, float 
 
     def go_on(so_far: Ramp) -> bool:
         assert so_far.limit is not None
-        height = so_far.states[-1].pressure / so_far.limit.pressure
-        return settings.follow and 0.3 < height < 1.5
+        last, now = so_far.states[-2].pressure, so_far.states[-1].pressure
+        return settings.follow and now > 0.3 * so_far.limit.pressure and now < last
 
     path = ramp(shell, shell.start(), plan, go_on)
     if path.limit is None:
@@ -170,6 +175,43 @@ def _refined(shell: Shell, plan: Plan, settings: Settings) -> tuple[Ramp, float 
     return path, correction, plan, iterations
 
 
+# short waves by secant moduli sit within a few elements of the hinge, where their onset depends on
+# the mesh: not a mode of the bottom
+DEFORMATION_WAVES = range(7)
+
+
+def _stability(
+    shell: Shell, plan: Plan, path: Ramp, limit: float | None, scale: float, most: int
+) -> tuple[Stability, WaveOnset | None]:
+    """What waves do along a path, and the flow-theory onset if it comes before any limit.
+
+    limit : axisymmetric, short steps, MPa.  scale : takes pressures of the path to short steps.
+    """
+    end = len(path.states) if path.limit is None else path.limit.before + 1
+
+    def first(states: list[Any], theory: str, numbers: range) -> WaveOnset | None:
+        return first_onset(shell, states, plan, theory, [n for n in numbers if n <= most])
+
+    def mode(onset: WaveOnset | None) -> WaveMode | None:
+        if onset is None:
+            return None
+        radial, axial, _, hoop, _ = onset.mode.T
+        before = onset.before + 1 < end
+        return WaveMode(onset.n, scale * onset.pressure, before, radial, axial, hoop)
+
+    flow = first(path.states, "flow", range(1, most + 1))
+    counts = flow if flow is not None and flow.before + 1 < end else None
+    elastic = shell.material[LAW] == ELASTIC
+    deformation = flow if elastic else first(path.states[:end], "deformation", DEFORMATION_WAVES)
+    found = [limit, None if counts is None else scale * counts.pressure]
+    if deformation is not None and deformation.before + 1 < end:
+        found.append(scale * deformation.pressure)
+    pressures = [pressure for pressure in found if pressure is not None]
+    quoted = [pressure for pressure in found[:2] if pressure is not None]
+    band = (min(pressures), min(quoted)) if quoted else None
+    return Stability(limit, mode(flow), mode(deformation), band, most), counts
+
+
 def _record(
     profile: Profile,
     settings: Settings,
@@ -183,23 +225,29 @@ def _record(
 ) -> Record:
     limit, meridian = path.limit, profile.meridian
     kind = {"ceiling": "none_below_ceiling", "limit": "limit"}.get(path.ending, "not_converged")
-    pressure = None
+    reason, pressure, scale = path.reason, None, 1.0
+    before_limit = path.states
     if limit is not None:
         assert correction is not None
         kind, pressure = limit.kind, limit.pressure + correction
-    before_limit = path.states if limit is None else path.states[: limit.before + 1]
-    wanted = (
-        dict.fromkeys((*settings.growth_at, settings.required))
-        if settings.required
-        else dict.fromkeys(settings.growth_at)
-    )
-    growth = tuple(_growth(shell, plan, before_limit, p, pressure) for p in sorted(wanted))
+        reason = limit.describe(pressure)
+        scale = pressure / limit.pressure
+        before_limit = path.states[: limit.before + 1]
+    stability = None
+    if settings.waves and len(path.states) > 1:
+        stability, onset = _stability(shell, plan, path, pressure, scale, settings.waves)
+        if onset is not None:
+            kind, pressure = "bifurcation", scale * onset.pressure
+            reason = f"the bottom lets go in {onset.n} waves at {pressure:.4g} MPa"
+            before_limit = path.states[: onset.before + 1]
+    found = pressure is not None
+    wanted = sorted((*settings.growth_at, *([settings.required] if settings.required else [])))
+    apart = [p for i, p in enumerate(wanted) if i == 0 or p > 1.001 * wanted[i - 1]]
     last = before_limit[-1]
-    reversed_too = limit is not None and settings.follow
     return Record(
         profile=profile,
         kind=kind,
-        reason=path.reason,
+        reason=reason,
         reversal_pressure_mpa=pressure,
         limit_on_curve_mpa=None if limit is None else limit.pressure,
         step_correction_mpa=correction,
@@ -211,12 +259,13 @@ def _record(
             "shell", len(shell.s) // 2, shell.n, int(np.diff(shell.first_layer).max()), choice.step
         ),
         curve=observe.curve(shell, path.states, [step.negative for step in path.steps]),
-        growth=growth,
+        growth=tuple(_growth(shell, plan, before_limit, p, pressure) for p in apart),
         first_yield=observe.first_yield(shell, meridian, before_limit),
-        onset=None if limit is None else observe.onset(shell, meridian, last),
+        onset=observe.onset(shell, meridian, last) if found else None,
+        stability=stability,
         before=observe.outline(path.states[0]),
-        at_onset=None if limit is None else observe.outline(last),
-        after=observe.outline(path.states[-1]) if reversed_too else None,
+        at_onset=observe.outline(last) if found else None,
+        after=observe.outline(path.states[-1]) if settings.follow or not found else None,
         iterations=iterations,
         seconds=time.perf_counter() - started,
         versions=_versions(),
