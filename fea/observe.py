@@ -32,8 +32,11 @@ def lowest(shell: Shell, state: ShellState) -> float:
     half = np.interp(shell.s, shell.point_s, 0.5 * shell.gauge)
     z = state.x[:, 1] - half * np.cos(state.x[:, 2])
     i = int(np.clip(np.argmin(z), 1, z.size - 2))
-    c2, c1, c0 = np.polyfit(shell.s[i - 1 : i + 2] - shell.s[i], z[i - 1 : i + 2], 2)
-    return float(c0 - 0.25 * c1 * c1 / c2) if c2 > 0.0 else float(z.min())
+    left, right = shell.s[i] - shell.s[i - 1], shell.s[i + 1] - shell.s[i]
+    down, up = (z[i - 1] - z[i]) / left, (z[i + 1] - z[i]) / right
+    bend = (down + up) / (left + right)
+    slope = (up * left - down * right) / (left + right)
+    return float(z[i] - 0.25 * slope * slope / bend) if bend > 0.0 else float(z.min())
 
 
 def curve(shell: Shell, states: Sequence[ShellState], pivots: Sequence[int]) -> Curve:

@@ -385,3 +385,20 @@ def _volume(
                         band[line, at + 1] -= w * Ni * Sj * r
                         band[line, at + 3] -= w * n * Ni * Nj * zp
                         band[line + 1, at + 2] -= vw
+
+
+@kernel
+def band_at(n: float, coefficients: Floats, held: Ints) -> Floats:
+    """The polynomial in n, with the unknowns that are held taken out (1 on the diagonal)."""
+    degree, size, width = coefficients.shape
+    band = coefficients[degree - 1].copy()
+    for power in range(degree - 2, -1, -1):
+        for i in range(size):
+            for k in range(width):
+                band[i, k] = band[i, k] * n + coefficients[power, i, k]
+    for i in held:
+        band[i] = 0.0
+        for j in range(i + 1, min(i + width - 1, size - 1) + 1):
+            band[j, i - j + width - 1] = 0.0
+        band[i, width - 1] = 1.0
+    return band

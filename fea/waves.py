@@ -20,7 +20,7 @@ from fea.errors import SolveError
 from fea.path import Control, take_step
 from fea.ramp import Plan
 from fea.shell import Shell, ShellState
-from fea.wave_kernel import DEFORMATION, FLOW, SUMS, WAVE_WIDTH, moments, wave_band
+from fea.wave_kernel import DEFORMATION, FLOW, SUMS, WAVE_WIDTH, band_at, moments, wave_band
 
 Floats = NDArray[np.float64]
 
@@ -44,16 +44,7 @@ class WaveTangent:
 
     def band(self, n: int) -> Floats:
         """Band for n waves, with the unknowns that are held taken out (1 on the diagonal)."""
-        band = self.coefficients[-1].copy()
-        for power in self.coefficients[-2::-1]:
-            band *= n
-            band += power
-        for i in held(self.shell, n):
-            band[i] = 0.0
-            reach = np.arange(i + 1, min(i + WAVE_WIDTH, band.shape[0] - 1) + 1)
-            band[reach, i - reach + WAVE_WIDTH] = 0.0
-            band[i, WAVE_WIDTH] = 1.0
-        return band
+        return band_at(float(n), self.coefficients, held(self.shell, n))
 
     def negative(self, n: int) -> int:
         """Number of unstable modes with n waves; -1 if the tangent is exactly singular."""
