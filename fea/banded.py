@@ -5,6 +5,8 @@ band[i, k] holds A[i, i - w + k] of the lower triangle, k = 0..w, so a row is co
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -69,3 +71,42 @@ def solve(band: Floats, rhs: Floats) -> Floats:
             for k in range(m):
                 x[j, k] -= scale * x[i, k]
     return x
+
+
+@kernel
+def bordered(
+    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
+) -> tuple[int, float, float, Floats]:
+    """Newton's update of (u, p) under the condition a_v dV + a_p dp = gap, by two right-hand sides.
+
+    band : tangent, factored in place.  gradient : of V.  Solves K du - dp grad V = -residual.
+    Returns the negative pivots (-1: singular), dp, the largest |du| and du.
+    """
+    n = residual.size
+    negative = factor(band)
+    rhs = np.empty((n, 2))
+    for i in range(n):
+        rhs[i, 0], rhs[i, 1] = -residual[i], gradient[i]
+    x = solve(band, rhs)
+    fall = growth = 0.0
+    for i in range(n):
+        fall += gradient[i] * x[i, 0]
+        growth += gradient[i] * x[i, 1]
+    dp = (gap - a_v * fall) / (a_v * growth + a_p)
+    change = np.empty(n)
+    largest = 0.0
+    for i in range(n):
+        change[i] = x[i, 0] + dp * x[i, 1]
+        # not max(): a NaN must come through
+        if not (abs(change[i]) <= largest):
+            largest = abs(change[i])
+    return negative, dp, largest, change
+
+
+@kernel
+def norm(vector: Floats) -> float:
+    """Euclidean norm."""
+    total = 0.0
+    for i in range(vector.size):
+        total += vector[i] * vector[i]
+    return math.sqrt(total)

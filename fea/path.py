@@ -9,13 +9,14 @@ two right-hand sides).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.banded import factor, solve
+from fea.banded import bordered, factor, norm, solve
 from fea.errors import SolveError
 
 Floats = NDArray[np.float64]
@@ -127,32 +128,28 @@ def take_step(
     checked = False  # an update of this step has been made in full
     while True:
         found = system.evaluate(u, p, state)
-        norm = float(np.linalg.norm(found.residual))
-        size = max(abs(p), control.pressure_scale) * float(np.linalg.norm(found.gradient))
-        if not np.isfinite(norm):
+        force = norm(found.residual)
+        size = max(abs(p), control.pressure_scale) * norm(found.gradient)
+        if not math.isfinite(force):
             raise SolveError("the residual is not a number")
         gap = control.step - a_v * (found.volume - start_v) - a_p * (p - start_p)
         if (
             checked
-            and norm <= newton.tolerance * size
+            and force <= newton.tolerance * size
             and largest <= newton.update
             and abs(gap) <= 1e-6 * abs(control.step) + 1e-12
         ):
             break
         if iterations == newton.iterations:
             raise SolveError(f"no equilibrium in {iterations} iterations")
-        band, gradient = found.band, found.gradient
-        negative = factor(band)
+        negative, dp, largest, change = bordered(
+            found.band, found.residual, found.gradient, gap, a_v, a_p
+        )
         iterations += 1
         checked = True
         if negative < 0:
             raise SolveError("the tangent is singular")
-        ab = solve(band, np.stack((-found.residual, gradient), axis=1))
-        bottom = a_v * float(gradient @ ab[:, 1]) + a_p
-        dp = (gap - a_v * float(gradient @ ab[:, 0])) / bottom
-        change = ab[:, 0] + dp * ab[:, 1]
-        largest = float(np.max(np.abs(change)))
-        if not np.isfinite(largest):
+        if not math.isfinite(largest):
             raise SolveError("the update is not a number")
         scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
         u = u + scale * change

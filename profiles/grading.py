@@ -18,13 +18,13 @@ Floats = NDArray[np.float64]
 
 # elements at density 1; see the convergence table in tests/test_open_cases.py
 COUNTS = {
-    "dome": 10,
-    "shoulder": 5,
+    "dome": 7,
+    "shoulder": 4,
     "inner_leg": 12,
-    "nose": 10,
-    "outer_leg": 8,
-    "heel": 5,
-    "sidewall": 5,
+    "nose": 9,
+    "outer_leg": 6,
+    "heel": 4,
+    "sidewall": 4,
 }
 # share of the part's length at share x of its elements: fine at the end (dome), the start (wall)
 _SPACING = {
