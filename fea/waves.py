@@ -148,16 +148,22 @@ def first_onset(
     """The first state of a path at which a mode with one of these n is unstable.
 
     states : accepted, each one step from the one before.
-    Once unstable, a path is taken to stay so for that n; hence only what is unstable at its end
-    need be followed back.  None if all of it is stable.
+    A mode is taken to stay unstable up to where the pressure is highest, or else to the end;
+    hence only what is unstable there need be followed back (beyond the limit of a cap some modes
+    that came in late become stable again).  None if both are stable.
     """
 
     def unstable(index: int, among: Sequence[int]) -> tuple[int, ...]:
+        if index == 0:
+            return ()
         tangent = wave_tangent(shell, states[index - 1], states[index], theory)
         return tuple(n for n in among if tangent.negative(n) != 0)
 
-    low, high = 0, len(states) - 1
-    at_high = unstable(high, numbers) if high else ()
+    low, high = 0, int(np.argmax([state.pressure for state in states]))
+    at_high = unstable(high, numbers)
+    if not at_high:
+        low, high = high, len(states) - 1
+        at_high = unstable(high, numbers) if high > low else ()
     if not at_high:
         return None
     while high - low > 1:

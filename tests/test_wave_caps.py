@@ -6,7 +6,7 @@ and n), edge fully clamped.  The problem is that of N. C. Huang, J. Appl. Mech. 
 (nu = 1/3; onset in waves from lambda = 5.5 on: value from memory).  Lambda, p_cl and the limits
 of the theory for a cap of a/R = 0.1 are in test_shallow_caps.py.
 
-Measured: a/R = 0.05 within 0.07 %, a/R = 0.1 within 0.15 %, every n as in the table.
+Measured: a/R = 0.05 within 0.07 %, a/R = 0.1 within 0.15 %, every first n as in the table.
 """
 
 from __future__ import annotations
@@ -79,9 +79,11 @@ def test_first_onset(nu: float, lam: float, ratio: float) -> None:
     assert abs(found.n - n) <= 1
 
 
+@pytest.mark.parametrize("ratio", [0.05, 0.1])
 @pytest.mark.parametrize(("nu", "lam"), CASES)
-def test_onset_for_each_number_of_waves(nu: float, lam: float) -> None:
-    one, path, plan = pressed(lam, nu, 0.05)
+def test_onset_for_each_number_of_waves(nu: float, lam: float, ratio: float) -> None:
+    """Some of these modes are stable again at the end of the path, beyond the limit."""
+    one, path, plan = pressed(lam, nu, ratio)
     expected = ONSETS[nu][lam]
     found = onset_by_number(one.shell, path.states, plan, numbers=tuple(expected))
     over = {n: None if p is None else p / one.classical for n, p in found.items()}
