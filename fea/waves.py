@@ -61,7 +61,7 @@ def _held(free: bytes, on_axis: tuple[bool, bool], n: int) -> NDArray[np.int64]:
             # what is single-valued at the axis: all but tilting and sliding sideways at n = 1
             out[node] = (False, True, False, False, False) if n == 1 else True
             if n == 0:
-                out[node] = (True, False, True, True, True)
+                out[node] = (True, ~z[node], True, True, True)
     if n == 0:
         out[:, 3:] = True
     return np.flatnonzero(out)
