@@ -38,6 +38,13 @@ OutOption = Annotated[
     Path | None,
     typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
 ]
+WavesOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="N",
+        help="Look at 1 to N waves around the circumference; 0 leaves them out.  [20]",
+    ),
+]
 
 
 def main() -> None:
@@ -98,6 +105,7 @@ def reversal(
         str | None,
         typer.Option(metavar="PRESSURE", help="Where to stop looking for a reversal.  [4 MPa]"),
     ] = None,
+    waves: WavesOption = None,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -107,7 +115,7 @@ def reversal(
     from studies.runs import run_folder, write_curve, write_figure, write_json
 
     bottom = load_profile(profile)
-    settings = settings_of(require, at or (), resolution, ceiling)
+    settings = settings_of(require, at or (), resolution, ceiling, waves)
     folder = None if json_only and out is None else run_folder(out, bottom.name)
 
     from fea.reversal import reversal as solve

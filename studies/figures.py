@@ -91,11 +91,14 @@ def node_thickness(profile: Profile, before: Outline) -> Floats:
 def _states(record: Record) -> list[tuple[Outline, str, str]]:
     out = [(record.before, BEFORE, "unloaded")]
     if record.at_onset is not None:
-        psi = record.at_onset.pressure_mpa / PSI
-        out.append((record.at_onset, ONSET, f"at reversal onset,\n{psi:.1f} psi"))
+        # the outline is that of the last stable state; the pressure named is the one quoted
+        quoted = record.reversal_pressure_mpa or record.at_onset.pressure_mpa
+        out.append((record.at_onset, ONSET, f"at reversal onset,\n{quoted / PSI:.1f} psi"))
     if record.after is not None:
         psi = record.after.pressure_mpa / PSI
-        out.append((record.after, AFTER, f"after, fallen\nto {psi:.0f} psi"))
+        found = record.reversal_pressure_mpa is not None
+        name = "after, fallen\nto" if found else "last state found,\nat"
+        out.append((record.after, AFTER, f"{name} {psi:.0f} psi"))
     return out
 
 

@@ -26,10 +26,24 @@ def share(text: str, option: str) -> float:
     return float(match[1]) / 100.0
 
 
+def whole(text: str, option: str) -> int:
+    """A whole number; InputError if it is none."""
+    if not re.fullmatch(r"\s*\d{1,6}\s*", text, re.ASCII):
+        needed = "a whole number, such as 20"
+        raise InputError(
+            f"{option} is {brief(text)}; it must be {needed}", option, brief(text), needed
+        )
+    return int(text)
+
+
 def settings_of(
-    require: str | None, at: Sequence[str], resolution: str | None, ceiling: str | None
+    require: str | None = None,
+    at: Sequence[str] = (),
+    resolution: str | None = None,
+    ceiling: str | None = None,
+    waves: str | None = None,
 ) -> Settings:
-    """Settings from the options of `reversal`; those not given keep their defaults.
+    """Settings from the options of a command; those not given keep their defaults.
 
     Raises InputError in one sentence that names the option and what was written.
     """
@@ -47,6 +61,8 @@ def settings_of(
     if resolution is not None:
         part = share(resolution, "--resolution")
         given.append(("--resolution", resolution, {"resolution": part}))
+    if waves is not None:
+        given.append(("--waves", waves, {"waves": whole(waves, "--waves")}))
 
     from fea.reversal import Settings
 

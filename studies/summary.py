@@ -14,7 +14,7 @@ from rich.text import Text
 
 from profiles import Profile, derived
 from studies.units import PSI
-from studies.words import kind_words, margin_words, one_line, pressures
+from studies.words import kind_words, margin_words, one_line, pressures, stability_words
 
 if TYPE_CHECKING:
     from fea.record import Growth, Onset, Place, Record
@@ -85,6 +85,8 @@ def print_reversal(record: Record, files: Sequence[Path]) -> None:
         metal.add_row("First yield", "none: the metal stays elastic")
     if record.onset is not None:
         _add_onset(metal, record.onset)
+    for i, line in enumerate(stability_words(record)):
+        metal.add_row("" if i else "Waves", line)
     mesh = record.mesh
     metal.add_row(
         "Solved",

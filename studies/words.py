@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from studies.units import PSI
 
 if TYPE_CHECKING:
-    from fea.record import Record
+    from fea.record import Record, WaveMode
 
 KIND_WORDS = {
     "limit": "limit: the pressure turns, the bottom cannot take more",
-    "bifurcation": "bifurcation: a second shape opens while the pressure rises",
+    "bifurcation": "bifurcation: it lets go before the pressure turns",
 }
 
 
@@ -27,6 +27,43 @@ def kind_words(record: Record) -> str:
     if record.kind == "none_below_ceiling":
         return f"none found up to the ceiling of {record.ceiling_mpa / PSI:.1f} psi"
     return f"not known: {record.reason}"
+
+
+def waves_words(n: int) -> str:
+    """In which shape a bottom lets go that does so in n circumferential waves."""
+    return {0: "all round", 1: "tilting (1 wave)"}.get(n, f"in {n} waves")
+
+
+def mode_words(mode: WaveMode) -> str:
+    """Shape and pressure of an onset."""
+    return f"{waves_words(mode.waves)} at {mode.pressure_mpa / PSI:.1f} psi"
+
+
+def stability_words(record: Record) -> list[str]:
+    """What waves around the circumference mean for the reversal pressure, in up to three lines."""
+    stability = record.stability
+    if stability is None:
+        return ["not looked at"]
+    limit, flow, second = (
+        stability.axisymmetric_limit_mpa, stability.flow, stability.deformation
+    )  # fmt: skip
+    if flow is not None and flow.before_limit:
+        lines = [f"{mode_words(flow)}, quoted"]
+        if limit is not None:
+            lines[0] += f" (all round at {limit / PSI:.1f} psi)"
+    else:
+        end = "on this path" if limit is None else "before the limit"
+        lines = [f"none of 1 to {stability.waves_checked} waves {end}"]
+    if record.profile.material.yield_strength is None:
+        return lines  # elastic metal: there is but one theory
+    lines[0] += " (flow theory)" if flow is None or not flow.before_limit else ""
+    if second is None or not second.before_limit:
+        return [*lines, "second opinion, deformation theory: no earlier onset"]
+    lines.append(f"second opinion, deformation theory: {mode_words(second)}")
+    if stability.model_band_mpa is not None:
+        low, high = (pressure / PSI for pressure in stability.model_band_mpa)
+        lines.append(f"model uncertainty {low:.1f} to {high:.1f} psi, low end known as pessimistic")
+    return lines
 
 
 def margin_words(record: Record) -> str:

@@ -39,6 +39,8 @@ def test_reversal_prints_a_summary_and_writes_a_run(tmp_path: Path) -> None:
         "First yield",
         "plastic through the gauge",
         "plastic strain up to",
+        "none of 1 to 20 waves before the limit",
+        "second opinion",
         "A model estimate",
     ):
         assert words in out
@@ -113,6 +115,8 @@ def test_a_ceiling_below_the_requirement_is_not_known(tmp_path: Path) -> None:
         (("reversal", "north", "--resolution", "0.002"), "--resolution"),
         (("reversal", "north", "--resolution", "50 %"), "--resolution"),
         (("reversal", "north", "--resolution", "0.019 %"), "--resolution"),
+        (("reversal", "north", "--waves", "2.5"), "--waves"),
+        (("reversal", "north", "--waves", "101"), "--waves"),
         (("reversal", "north", "--out", "taken/below"), "--out"),
         (("reversal", "north", "--json", "--out", "taken"), "--out"),
         (("profile", "nowhere"), "nowhere"),

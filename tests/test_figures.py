@@ -65,7 +65,8 @@ def test_reversal_figure_names_limit_margin_and_states(record: Record) -> None:
     assert f"{record.reversal_pressure_mpa:.3f} MPa" in texts
     assert "SAFE, margin +" in texts
     legends = [t.get_text() for ax in figure.axes if ax.get_legend() for t in ax.get_legend().texts]
-    assert any("at reversal onset" in text for text in legends)
+    quoted = record.reversal_pressure_mpa / 0.006894757  # psi
+    assert f"at reversal onset,\n{quoted:.1f} psi" in legends
     assert any("let off from 60" in text for text in legends)
 
 
@@ -81,6 +82,14 @@ def test_reversal_figure_names_limit_margin_and_states(record: Record) -> None:
 )  # fmt: skip
 def test_reversal_figure_of_a_poorer_record(record: Record, changes: dict[str, Any]) -> None:
     png_size(reversal_figure(replace(record, **changes)))
+
+
+def test_without_a_reversal_the_last_state_is_shown_as_such(record: Record) -> None:
+    poorer = replace(record, at_onset=None, reversal_pressure_mpa=None, margin=None)
+    figure = reversal_figure(replace(poorer, kind="not_converged"))
+    legends = [t.get_text() for ax in figure.axes if ax.get_legend() for t in ax.get_legend().texts]
+    assert any(text.startswith("last state found") for text in legends)
+    assert not any("after" in text for text in legends)
 
 
 @pytest.mark.parametrize(
