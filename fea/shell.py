@@ -240,6 +240,7 @@ def build_shell(
     face: str = "inside",
     prior_strain: Along | None = None,
     yield_factor: Along | None = None,
+    offset: Callable[[Floats], tuple[Floats, Floats]] | None = None,
 ) -> Shell:
     """Discretise a meridian with three-node elements and two integration points each.
 
@@ -247,6 +248,7 @@ def build_shell(
     of arc length.  layers : through the gauge, one number or one per element.
     fixed_start, fixed_end : which of r, z, phi are held at the two ends ("" is a free edge).
     face : the face the pressure acts on: inside, mid or outside.
+    offset : shape error, the distance from the meridian along its normal and its slope.
     """
     from skfem import Basis, ElementLineP2, MeshLine
 
@@ -261,6 +263,12 @@ def build_shell(
 
     at = meridian.at(s)
     reference = np.stack((at.r, at.z, at.phi), axis=1)
+    if offset is not None:
+        away, slope = offset(s)
+        reference[:, 0] -= away * np.sin(at.phi)
+        reference[:, 1] += away * np.cos(at.phi)
+        # the derivative along s is (1 - away * curvature) along the tangent, slope along the normal
+        reference[:, 2] += np.arctan2(slope, 1.0 - away * at.curvature)
     nodes = reference[2 * np.arange(n_elements)[:, None] + np.arange(3)]
     r0, phi0 = (np.einsum("qi,ei->eq", shapes, nodes[:, :, k]) for k in (0, 2))
     rp, zp, k0 = (np.einsum("eqi,ei->eq", slopes, nodes[:, :, k]) for k in (0, 1, 2))

@@ -40,7 +40,7 @@ WAVE_WIDTH = 14  # half bandwidth: three nodes of five unknowns
 # sums over layers at a point, see `moments`
 A, B, D, PP, QQ, PQ, F1, F2, C13, C23, C33, F3, CS = 0, 3, 6, 9, 12, 15, 18, 20, 22, 24, 26, 27, 28
 SUMS = 29
-FLOW, DEFORMATION = 0, 1
+FLOW, DEFORMATION, GEOMETRY = 0, 1, 2
 
 
 @kernel
@@ -124,7 +124,8 @@ def moments(
     x, shapes, slopes, shear_strain, first_layer, per_length, layer_weight, factor, material, y,
     old : as in shell_kernel.assemble, of the step that led to the state.
     prior : (n_layers,) plastic strain before loading.  radius : (n_points,) undeformed r.
-    theory : FLOW takes the step's own tangent, DEFORMATION secant moduli where metal yields.
+    theory : FLOW takes the step's own tangent, DEFORMATION secant moduli where metal yields,
+        GEOMETRY leaves only the initial stress.
     geometry : (n_points, 6) r, sin phi, cos phi, phi', a, g, out.
     sums : (n_points, SUMS), out; A.. are the coefficients of the squares and products of the
     strain measures, each for powers of y.
@@ -162,6 +163,8 @@ def moments(
                 d11, d12, d22, d13, d23, d33, shear = secant_moduli(
                     material, factor[m], new[EP] - prior[m], new, t1, t2, t3
                 )
+            if theory == GEOMETRY:
+                d11 = d12 = d22 = d13 = d23 = d33 = shear = 0.0
             i1, i2 = 1.0 / l1, 1.0 / l2
             c1, c2 = stretch1 * stretch1, stretch2 * stretch2
             chi, kappa1, kappa2 = log_differences(c1, c2)

@@ -69,6 +69,7 @@ LIMITS: dict[str, Limit] = {
     "along.gauge": Limit("length", 0.03, 2.0),
     "along.prior_strain": Limit("number", 0.0, 3.0),
     "along.yield_strength": Limit("stress", 1.0, 3000.0),
+    "along.offset": Limit("length", -2.0, 2.0),
 }
 
 

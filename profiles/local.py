@@ -132,9 +132,12 @@ class Along:
     """Gauge and metal as measured against arc length from the axis.
 
     arc_length : increasing, mm, at least two.  gauge : mm.  prior_strain : -.
-    yield_strength : MPa, as in Zone.  Each is None or has one entry per arc length.
+    yield_strength : MPa, as in Zone.  offset : shape error, the distance of the mid surface
+        from the tangent chain along its normal, positive into the can, mm.
+    Each is None or has one entry per arc length.
 
-    Straight lines between entries, the end values beyond them.  Zones are laid over it.
+    Straight lines between entries, the end values beyond them; the offset runs along a smooth
+    curve (smooth_through).  Zones are laid over it.
     Raises InputError for a value out of range or lists that do not match.
     """
 
@@ -142,6 +145,7 @@ class Along:
     gauge: tuple[float, ...] | None = None
     prior_strain: tuple[float, ...] | None = None
     yield_strength: tuple[float, ...] | None = None
+    offset: tuple[float, ...] | None = None
 
     def __post_init__(self) -> None:
         count = len(self.arc_length)
@@ -167,3 +171,21 @@ class Along:
                 f"{listed} mm",
                 "at least two, increasing",
             )
+
+
+def smooth_through(x: Floats, y: Floats, at: Floats) -> tuple[Floats, Floats]:
+    """Value and slope of a smooth curve through points (x, y), x increasing, at any places.
+
+    Cubic between points, with the slope of the parabola through three neighbours at a point
+    and level ends; held beyond them.
+    """
+    step, rise = np.diff(x), np.diff(y) / np.diff(x)
+    slope = np.zeros_like(y)
+    slope[1:-1] = (rise[:-1] * step[1:] + rise[1:] * step[:-1]) / (step[:-1] + step[1:])
+    i = np.clip(np.searchsorted(x, at, side="right") - 1, 0, len(x) - 2)
+    h = step[i]
+    t = np.clip((at - x[i]) / h, 0.0, 1.0)
+    a, b, m, n = y[i], y[i + 1], h * slope[i], h * slope[i + 1]
+    value = a + t * (m + t * (3.0 * (b - a) - 2.0 * m - n + t * (2.0 * (a - b) + m + n)))
+    turn = m + t * (2.0 * (3.0 * (b - a) - 2.0 * m - n) + 3.0 * t * (2.0 * (a - b) + m + n))
+    return value, turn / h

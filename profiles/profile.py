@@ -13,7 +13,7 @@ from profiles.chain import Chain, solve
 from profiles.closing import shape_error
 from profiles.errors import InputError
 from profiles.limits import LIMITS, check, unknown_name
-from profiles.local import Along, Zone, cosine_step
+from profiles.local import Along, Zone, cosine_step, smooth_through
 from profiles.material import Material, Table
 from profiles.meridian import Meridian
 from profiles.shape import Shape, Sheet
@@ -133,6 +133,15 @@ class Profile:
         if virgin is None:
             return np.ones_like(np.asarray(s, dtype=float))
         return self._laid_over(s, "yield_strength", virgin) / virgin
+
+    def offset(self, s: ArrayLike) -> tuple[Floats, Floats]:
+        """Shape error at arc lengths s: distance of the mid surface from the chain along its
+        normal (mm, positive into the can) and its slope along s (any shape)."""
+        s = np.asarray(s, dtype=float)
+        if self.along is None or self.along.offset is None:
+            return np.zeros_like(s), np.zeros_like(s)
+        table = np.array(self.along.arc_length), np.array(self.along.offset)
+        return smooth_through(*table, s)
 
     def _laid_over(self, s: ArrayLike, name: str, default: float) -> Floats:
         s = np.asarray(s, dtype=float)

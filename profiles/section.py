@@ -3,7 +3,7 @@
 gmsh meshes the section unrolled, in the plane of arc length s and fraction of the thickness f
 (-1/2 outside, +1/2 inside), as one transfinite rectangle per part.  Every node, those inside the
 edges too, is then carried to x(s, f) = mid(s) + f t(s) n(s), so that it lies exactly on the swept
-thickness whatever the gauge does along the meridian.
+thickness whatever the gauge does along the meridian; a profile's shape error is added along n.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from profiles.meridian import Meridian
+from profiles.profile import Profile
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -239,6 +240,8 @@ def _swept(profile: SweptSection, flat: Floats, quads: Ints, lines: dict[str, In
     s, fraction = np.clip(flat[:, 0], 0.0, length), flat[:, 1]
     mid = profile.meridian.at(s)
     offset = fraction * profile.thickness(s)
+    if isinstance(profile, Profile):
+        offset = offset + profile.offset(s)[0]
     points = np.column_stack((mid.r - offset * np.sin(mid.phi), mid.z + offset * np.cos(mid.phi)))
     points[np.unique(edges["axis"]), 0] = 0.0  # rounding only: the normal there is the axis
     return SectionMesh(points, s, fraction, quads, **edges)
