@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from fea.errors import SolveError
-from fea.path import Control, Direction, Newton, Step, System, take_step
+from fea.path import Control, Direction, Newton, Step, System, direction, take_step
 
 HALVINGS = 14  # a hairpin turns within 1e-4 of a long step
 SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
@@ -167,6 +167,18 @@ def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan, beyo
     )
     expected = 1 if step.slope[1] < 0.0 else 0
     return turned < SHARPEST_TURN or (not beyond and step.negative != expected)
+
+
+def compliance(system: System, start: Any) -> float:
+    """dV/dp of an unloaded body, mm^3 per radian and MPa.
+
+    Raises SolveError where the body is not held.
+    """
+    found = system.evaluate(start.x.ravel(), start.pressure, start)
+    way, negative = direction(found.band, found.gradient)
+    if negative:
+        raise SolveError("the unloaded body is not held: its stiffness is not positive definite")
+    return way.growth
 
 
 def pressure_control(

@@ -9,20 +9,21 @@ from typing import Any
 
 import numpy as np
 
-from fea import observe
-from fea.banded import factor, solve
 from fea.errors import SolveError
-from fea.materials import ELASTIC, LAW
-from fea.ramp import Plan, Ramp, pressure_control, ramp
-from fea.record import Growth, MeshFigures, Record, Stability, WaveMode
+from fea.observe import ShellView
+from fea.ramp import Plan, Ramp, compliance, pressure_control, ramp
+from fea.readings import View, curve
+from fea.record import Growth, Record, Stability, WaveMode
 from fea.shell import Shell, build_shell
 from fea.waves import WaveOnset, first_onset
-from profiles.errors import InputError
+from profiles.errors import InputError, brief
 from profiles.grading import element_ends
 from profiles.profile import Profile
 
 DEFAULT_CEILING = 4.0  # MPa; an elastic bottom of a drinks can snaps below 2
 DEFAULT_GROWTH = (60 * 0.006894757293168361, 90 * 0.006894757293168361)  # psi, common practice
+
+MODELS = ("shell", "solid")
 
 
 @dataclass(frozen=True)
@@ -35,6 +36,7 @@ class Settings:
     required : pressure the bottom must hold, MPa; gives the margin.
     growth_at : pressures at which growth and set-in growth are wanted, MPa; `required` is added.
     waves : stability is checked against 1 to this many circumferential waves; 0 leaves it out.
+    model : "shell", or "solid", a hundred times slower, to judge the shell by.
     follow : go on after the limit until the pressure has fallen to 30 % of it or rises again.
     """
 
@@ -44,6 +46,7 @@ class Settings:
     growth_at: tuple[float, ...] = DEFAULT_GROWTH
     waves: int = 20
     follow: bool = False
+    model: str = "shell"
 
     def __post_init__(self) -> None:
         checks = (
@@ -53,6 +56,10 @@ class Settings:
             ("waves", self.waves, 0, 100, ""),
             *(("growth_at", pressure, 1e-6, 1e4, " MPa") for pressure in self.growth_at),
         )
+        if self.model not in MODELS:
+            allowed = " or ".join(MODELS)
+            sentence = f"model is {brief(self.model)}; it must be {allowed}"
+            raise InputError(sentence, "model", brief(self.model), allowed)
         for name, value, low, high, unit in checks:
             if value is not None and not low <= value <= high:
                 allowed = f"{low:g} to {high:g}{unit}"
@@ -110,19 +117,18 @@ def shell_of(profile: Profile, choice: Discretisation) -> Shell:
         layers,
         prior_strain=profile.prior_strain,
         yield_factor=profile.yield_factor,
+        offset=profile.offset,
     )
 
 
-def plan_of(profile: Profile, shell: Shell, step: float, ceiling: float) -> Plan:
+def plan_of(profile: Profile, system: Any, step: float, ceiling: float) -> Plan:
     """Steps in natural units: a step of 1 sweeps what the stand circle sweeps when it sinks by
     one nose radius, about a roll of the nose by a radian; pressure is scaled so that the first,
     elastic, part of the path has slope 1."""
     radius = 0.5 * profile.shape.stand_diameter
     volume_scale = 0.5 * radius**2 * profile.shape.nose_radius
-    found = shell.evaluate(shell.reference.ravel(), 0.0, shell.start())
-    factor(found.band)
-    compliance = float(found.gradient @ solve(found.band, found.gradient[:, None])[:, 0])
-    return Plan(step, volume_scale, volume_scale / compliance, ceiling, located=5e-4)
+    pressure_scale = volume_scale / compliance(system, system.start())
+    return Plan(step, volume_scale, pressure_scale, ceiling, located=5e-4)
 
 
 def reversal(profile: Profile, settings: Settings | None = None, **changes: Any) -> Record:
@@ -135,15 +141,20 @@ def reversal(profile: Profile, settings: Settings | None = None, **changes: Any)
     """
     started = time.perf_counter()
     settings = replace(settings or Settings(), **changes)
-    choice = discretisation(settings.resolution)
-    shell = shell_of(profile, choice)
-    plan = plan_of(profile, shell, choice.step, settings.ceiling)
-    path, correction, plan, iterations = _refined(shell, plan, settings)
-    choice = replace(choice, step=plan.step)
-    return _record(profile, settings, choice, shell, plan, path, correction, iterations, started)
+    view: View
+    if settings.model == "solid":
+        from fea.solid_reversal import solid_step, solid_view  # gmsh
+
+        view, step = solid_view(profile, settings.resolution), solid_step(settings.resolution)
+    else:
+        choice = discretisation(settings.resolution)
+        view, step = ShellView(shell_of(profile, choice), profile.meridian), choice.step
+    plan = plan_of(profile, view.system, step, settings.ceiling)
+    refined = _refined(view, plan, settings)
+    return _record(profile, settings, view, *refined, started)
 
 
-def _refined(shell: Shell, plan: Plan, settings: Settings) -> tuple[Ramp, float | None, Plan, int]:
+def _refined(view: View, plan: Plan, settings: Settings) -> tuple[Ramp, float | None, Plan, int]:
     """The path at a step short enough, what takes its limit to that of short steps (None where
     there is no limit), the plan used, and the iterations spent."""
 
@@ -152,10 +163,10 @@ def _refined(shell: Shell, plan: Plan, settings: Settings) -> tuple[Ramp, float 
         last, now = so_far.states[-2].pressure, so_far.states[-1].pressure
         return settings.follow and now > 0.3 * so_far.limit.pressure and now < last
 
-    path = ramp(shell, shell.start(), plan, go_on)
+    path = ramp(view.system, view.start(), plan, go_on)
     if path.limit is None:
         return path, None, plan, path.iterations
-    coarse = ramp(shell, shell.start(), replace(plan, step=2.0 * plan.step))
+    coarse = ramp(view.system, view.start(), replace(plan, step=2.0 * plan.step))
     iterations = path.iterations + coarse.iterations
     previous = coarse.limit
     for halving in range(MOST_HALVINGS + 1):
@@ -167,7 +178,7 @@ def _refined(shell: Shell, plan: Plan, settings: Settings) -> tuple[Ramp, float 
         if (alike and small) or halving == MOST_HALVINGS:
             break
         finer = replace(plan, step=0.5 * plan.step, most_steps=2 * plan.most_steps)
-        shorter = ramp(shell, shell.start(), finer, go_on)
+        shorter = ramp(view.system, view.start(), finer, go_on)
         iterations += shorter.iterations
         if shorter.limit is None:
             break
@@ -181,7 +192,7 @@ DEFORMATION_WAVES = range(7)
 
 
 def _stability(
-    shell: Shell, plan: Plan, path: Ramp, limit: float | None, scale: float, most: int
+    view: View, plan: Plan, path: Ramp, limit: float | None, scale: float, most: int
 ) -> tuple[Stability, WaveOnset | None]:
     """What waves do along a path, and the flow-theory onset if it comes before any limit.
 
@@ -190,19 +201,21 @@ def _stability(
     end = len(path.states) if path.limit is None else path.limit.before + 1
 
     def first(states: list[Any], theory: str, numbers: range) -> WaveOnset | None:
-        return first_onset(shell, states, plan, theory, [n for n in numbers if n <= most])
+        among = [n for n in numbers if n <= most]
+        return first_onset(view.system, states, plan, theory, among, view.wave_tangent)
 
     def mode(onset: WaveOnset | None) -> WaveMode | None:
         if onset is None:
             return None
-        radial, axial, _, hoop, _ = onset.mode.T
+        radial, axial, hoop = view.wave_shape(onset.mode)
         before = onset.before + 1 < end
         return WaveMode(onset.n, scale * onset.pressure, before, radial, axial, hoop)
 
     flow = first(path.states, "flow", range(1, most + 1))
     counts = flow if flow is not None and flow.before + 1 < end else None
-    elastic = shell.material[LAW] == ELASTIC
-    deformation = flow if elastic else first(path.states[:end], "deformation", DEFORMATION_WAVES)
+    deformation = (
+        flow if view.elastic else first(path.states[:end], "deformation", DEFORMATION_WAVES)
+    )
     found = [limit, None if counts is None else scale * counts.pressure]
     if deformation is not None and deformation.before + 1 < end:
         found.append(scale * deformation.pressure)
@@ -215,15 +228,14 @@ def _stability(
 def _record(
     profile: Profile,
     settings: Settings,
-    choice: Discretisation,
-    shell: Shell,
-    plan: Plan,
+    view: View,
     path: Ramp,
     correction: float | None,
+    plan: Plan,
     iterations: int,
     started: float,
 ) -> Record:
-    limit, meridian = path.limit, profile.meridian
+    limit = path.limit
     kind = {"ceiling": "none_below_ceiling", "limit": "limit"}.get(path.ending, "not_converged")
     reason, pressure, scale = path.reason, None, 1.0
     before_limit = path.states
@@ -235,7 +247,7 @@ def _record(
         before_limit = path.states[: limit.before + 1]
     stability = None
     if settings.waves and len(path.states) > 1:
-        stability, onset = _stability(shell, plan, path, pressure, scale, settings.waves)
+        stability, onset = _stability(view, plan, path, pressure, scale, settings.waves)
         if onset is not None:
             kind, pressure = "bifurcation", scale * onset.pressure
             reason = f"the bottom lets go in {onset.n} waves at {pressure:.4g} MPa"
@@ -255,17 +267,15 @@ def _record(
         ceiling_mpa=settings.ceiling,
         required_pressure_mpa=settings.required,
         margin=pressure / settings.required - 1.0 if pressure and settings.required else None,
-        mesh=MeshFigures(
-            "shell", len(shell.s) // 2, shell.n, int(np.diff(shell.first_layer).max()), choice.step
-        ),
-        curve=observe.curve(shell, path.states, [step.negative for step in path.steps]),
-        growth=tuple(_growth(shell, plan, before_limit, p, pressure) for p in apart),
-        first_yield=observe.first_yield(shell, meridian, before_limit),
-        onset=observe.onset(shell, meridian, last) if found else None,
+        mesh=view.mesh(plan.step),
+        curve=curve(view, path.states, [step.negative for step in path.steps]),
+        growth=tuple(_growth(view, plan, before_limit, p, pressure) for p in apart),
+        first_yield=view.first_yield(before_limit),
+        onset=view.onset(last) if found else None,
         stability=stability,
-        before=observe.outline(path.states[0]),
-        at_onset=observe.outline(last) if found else None,
-        after=observe.outline(path.states[-1]) if settings.follow or not found else None,
+        before=view.outline(path.states[0]),
+        at_onset=view.outline(last) if found else None,
+        after=view.outline(path.states[-1]) if settings.follow or not found else None,
         iterations=iterations,
         seconds=time.perf_counter() - started,
         versions=_versions(),
@@ -273,7 +283,7 @@ def _record(
 
 
 def _growth(
-    shell: Shell, plan: Plan, states: list[Any], pressure: float, limit: float | None
+    view: View, plan: Plan, states: list[Any], pressure: float, limit: float | None
 ) -> Growth:
     below = [i for i, state in enumerate(states) if state.pressure <= pressure]
     base = states[below[-1]]
@@ -282,18 +292,17 @@ def _growth(
         if limit is None or pressure > limit:
             return Growth(pressure, None, None, None, None, reason)
     try:
-        loaded = pressure_control(shell, base, pressure, plan)
-        unloaded = pressure_control(shell, loaded, 0.0, plan, steps=3)
+        loaded = pressure_control(view.system, base, pressure, plan)
+        unloaded = pressure_control(view.system, loaded, 0.0, plan, steps=3)
     except SolveError as error:
         return Growth(pressure, None, None, None, None, error.reason)
-    ring = observe.lowest(shell, states[0])
-    centre = states[0].x[0, 1]
+    before, at, after = (view.heights(state) for state in (states[0], loaded, unloaded))
     return Growth(
         pressure,
-        float(centre - loaded.x[0, 1]),
-        ring - observe.lowest(shell, loaded),
-        float(centre - unloaded.x[0, 1]),
-        ring - observe.lowest(shell, unloaded),
+        before[0] - at[0],
+        before[1] - at[1],
+        before[0] - after[0],
+        before[1] - after[1],
         "",
     )
 

@@ -16,18 +16,15 @@ from numpy.typing import NDArray
 
 from fea.errors import SolveError
 from fea.materials import encode
-from fea.solid_kernel import STATE, add_metal, add_pressure
+from fea.solid_kernel import STATE, add_metal, add_pressure, yield_ratio
 from fea.solid_mesh import loaded_edges, numbering, to_skfem
+from profiles.errors import InputError
 from profiles.material import Material
 from profiles.section import SweptSection, section_mesh
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
-
-
-class UnsupportedMaterialError(SolveError):
-    """A material the solid cannot represent."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +66,8 @@ class Solid:
 
     reference : (n_nodes, 2) positions of the unloaded shape, mm.  prior : equivalent plastic
     strain of every point before loading.  width : half-width of the band.
-    lines : nodes of the named boundaries in sequence (bottoms only).
+    lines : nodes of the inside and outside in sequence from the axis, in pairs across the gauge,
+    and arc : (n_elements, n_points) arc length of the points, mm (both of bottoms only).
     """
 
     reference: Floats
@@ -88,6 +86,7 @@ class Solid:
     factors: Floats
     prior: Floats
     lines: Mapping[str, Ints] = field(default_factory=dict)
+    arc: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
     @property
     def n(self) -> int:
@@ -120,6 +119,13 @@ class Solid:
         residual -= pressure * gradient
         return SolidEvaluation(residual, volume, gradient, band, trial)
 
+    def yield_ratio(self, state: SolidState) -> Floats:
+        """(n_elements, n_points) equivalent stress over yield stress; 1 is at yield."""
+        return yield_ratio(
+            state.x, self.nodes, self.slopes, self.shapes, self.radii, self.material,
+            self.factors, state.points,
+        )  # fmt: skip
+
     def accept(
         self, u: Floats, pressure: float, found: SolidEvaluation, state: SolidState
     ) -> SolidState:
@@ -145,15 +151,18 @@ def solid(
     serendipity : eight-node elements (with two points along free of locking), else nine.
     order : (n_elements, 9) sequence of the nodes wanted; by default one is found.
 
-    Raises UnsupportedMaterialError for a kinematic share, which the multiplicative split here
-    does not carry.
+    Raises InputError for a kinematic share, which the multiplicative split here does not carry.
     """
     import skfem
 
     if material.kinematic_share > 0.0:
-        raise UnsupportedMaterialError(
-            f"kinematic_share = {material.kinematic_share:g}: the axisymmetric solid carries "
-            "isotropic hardening only (kinematic_share = 0); use the shell"
+        share = f"{material.kinematic_share:g}"
+        raise InputError(
+            f"kinematic_share is {share}; the axisymmetric solid carries isotropic hardening only, "
+            "so it must be 0 there (the shell takes 0 to 1)",
+            "kinematic_share",
+            share,
+            "0",
         )
     element = skfem.ElementQuadS2() if serendipity else skfem.ElementQuad2()
     basis = skfem.Basis(mesh, element, quadrature=gauss(quadrature))
@@ -254,4 +263,4 @@ def bottom_solid(
         for name, edges in (("inside", section.inside), ("outside", section.outside))
     }
     prior, factors = profile.prior_strain(s), profile.yield_factor(s)
-    return replace(model, prior=prior, factors=factors, lines=lines)
+    return replace(model, prior=prior, factors=factors, lines=lines, arc=s)

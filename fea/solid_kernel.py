@@ -167,6 +167,59 @@ def _add_block(
 
 
 @kernel
+def deformation(
+    u: Floats, nodes: Ints, shapes: Floats, slopes: Floats, radius: float, f: Floats
+) -> None:
+    """Deformation gradient (5,) of one point, written to f.
+
+    u : (n, 2) displacements, mm.  nodes : (k,) of the element; shapes (k,) and slopes (k, 2) at
+    the point.  radius : its reference radius, mm.
+    """
+    f[0] = f[3] = 1.0
+    f[1] = f[2] = 0.0
+    ur = 0.0
+    for i in range(nodes.size):
+        node = nodes[i]
+        f[0] += u[node, 0] * slopes[i, 0]
+        f[1] += u[node, 0] * slopes[i, 1]
+        f[2] += u[node, 1] * slopes[i, 0]
+        f[3] += u[node, 1] * slopes[i, 1]
+        ur += u[node, 0] * shapes[i]
+    f[4] = 1.0 + ur / radius
+
+
+@kernel
+def yield_ratio(
+    u: Floats,
+    nodes: Ints,
+    slopes: Floats,
+    shapes: Floats,
+    radii: Floats,
+    material: Floats,
+    factors: Floats,
+    points: Floats,
+) -> Floats:
+    """(m, q) equivalent Kirchhoff stress over yield stress at the points of an accepted state.
+
+    Shapes as in add_metal; points : (m, q, 5) states.  Zero for a linear elastic material.
+    """
+    out = np.zeros(radii.shape)
+    if material[LAW] == ELASTIC:
+        return out
+    f, tau, a, new = np.empty(5), np.empty(4), np.empty((5, 5)), np.empty(STATE)
+    for e in range(nodes.shape[0]):
+        for q in range(shapes.shape[0]):
+            deformation(u, nodes[e], shapes[q], slopes[e, q], radii[e, q], f)
+            point(material, factors[e, q], f, points[e, q], new, tau, a)
+            mean = (tau[0] + tau[1] + tau[3]) / 3.0
+            s1, s2, s3 = tau[0] - mean, tau[1] - mean, tau[3] - mean
+            size = math.sqrt(1.5 * (s1 * s1 + s2 * s2 + s3 * s3) + 3.0 * tau[2] * tau[2])
+            stress, _ = yield_curve(material, points[e, q, 4])
+            out[e, q] = size / (factors[e, q] * stress)
+    return out
+
+
+@kernel
 def add_metal(
     u: Floats,
     nodes: Ints,
@@ -198,19 +251,8 @@ def add_metal(
     t = np.empty((5, 2))
     for e in range(nodes.shape[0]):
         for q in range(shapes.shape[0]):
-            f[0] = f[3] = 1.0
-            f[1] = f[2] = 0.0
-            ur = 0.0
-            for i in range(k):
-                node = nodes[e, i]
-                dr, dz = slopes[e, q, i, 0], slopes[e, q, i, 1]
-                f[0] += u[node, 0] * dr
-                f[1] += u[node, 0] * dz
-                f[2] += u[node, 1] * dr
-                f[3] += u[node, 1] * dz
-                ur += u[node, 0] * shapes[q, i]
-            r = radii[e, q] + ur
-            f[4] = 1.0 + ur / radii[e, q]
+            deformation(u, nodes[e], shapes[q], slopes[e, q], radii[e, q], f)
+            r = f[4] * radii[e, q]
             point(material, factors[e, q], f, old[e, q], new[e, q], tau, a)
             det = f[0] * f[3] - f[1] * f[2]
             for i in range(k):

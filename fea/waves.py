@@ -7,17 +7,17 @@ by halving along the path, then by shorter steps.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import NamedTuple
+from functools import lru_cache, partial
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.banded import factor, solve
 from fea.errors import SolveError
-from fea.path import Control, take_step
+from fea.path import Control, System, take_step
 from fea.ramp import Plan
 from fea.shell import Shell, ShellState
 from fea.wave_kernel import DEFORMATION, FLOW, SUMS, WAVE_WIDTH, band_at, moments, wave_band
@@ -31,9 +31,23 @@ DEGREE = 4
 LOCATED, TOLD_APART = 1e-3, 2e-4
 
 
+class Tangent(Protocol):
+    """The tangent of a state for any number of waves, of a shell or of a solid."""
+
+    def negative(self, n: int) -> int:
+        """Number of unstable modes with n waves; not 0 if the tangent is exactly singular."""
+
+    def mode(self, n: int) -> tuple[float, Floats]:
+        """Eigenvalue next to zero, and its mode with a largest displacement of 1."""
+
+
+# of (state before, state, theory)
+TangentOf = Callable[[Any, Any, str], Tangent]
+
+
 @dataclass(frozen=True)
 class WaveTangent:
-    """The tangent of a state for any number of waves.
+    """The tangent of a state of a shell for any number of waves.
 
     coefficients : (5, n_unknowns, WAVE_WIDTH + 1) of the powers of n.
     shell : for what is held.
@@ -49,6 +63,13 @@ class WaveTangent:
     def negative(self, n: int) -> int:
         """Number of unstable modes with n waves; -1 if the tangent is exactly singular."""
         return factor(self.band(n))
+
+    def mode(self, n: int) -> tuple[float, Floats]:
+        """Eigenvalue next to zero and its mode (n_nodes, 5); see WaveOnset."""
+        value, vector = lowest_mode(self.band(n), held(self.shell, n))
+        mode = vector.reshape(-1, 5)
+        largest = mode[:, [0, 1, 3]].ravel()
+        return value, mode / largest[np.argmax(np.abs(largest))]
 
 
 @lru_cache(maxsize=256)
@@ -128,8 +149,8 @@ class WaveOnset(NamedTuple):
     """First instability along a path.
 
     n : waves.  pressure : MPa, at the middle of what was halved.  before : number of the last
-    stable state of the path.  mode : (n_nodes, 5) U, W, B, V, T of wave_kernel.py, largest
-    displacement 1.
+    stable state of the path.  mode : of the tangent there; for a shell (n_nodes, 5) U, W, B, V, T
+    of wave_kernel.py, largest displacement 1.
     """
 
     n: int
@@ -139,24 +160,26 @@ class WaveOnset(NamedTuple):
 
 
 def first_onset(
-    shell: Shell,
-    states: Sequence[ShellState],
+    system: Any,
+    states: Sequence[Any],
     plan: Plan,
     theory: str = "flow",
     numbers: Sequence[int] = WAVES,
+    tangent_of: TangentOf | None = None,
 ) -> WaveOnset | None:
     """The first state of a path at which a mode with one of these n is unstable.
 
-    states : accepted, each one step from the one before.
+    states : accepted, each one step from the one before.  tangent_of : by default a shell's.
     A mode is taken to stay unstable up to where the pressure is highest, or else to the end;
     hence only what is unstable there need be followed back (beyond the limit of a cap some modes
     that came in late become stable again).  None if both are stable.
     """
+    tangents = tangent_of or partial(wave_tangent, system)
 
     def unstable(index: int, among: Sequence[int]) -> tuple[int, ...]:
         if index == 0:
             return ()
-        tangent = wave_tangent(shell, states[index - 1], states[index], theory)
+        tangent = tangents(states[index - 1], states[index], theory)
         return tuple(n for n in among if tangent.negative(n) != 0)
 
     low, high = 0, int(np.argmax([state.pressure for state in states]))
@@ -172,17 +195,18 @@ def first_onset(
             high, at_high = middle, found
         else:
             low = middle
-    return _closer(shell, states[low], states[high], low, plan, theory, at_high)
+    return _closer(system, states[low], states[high], low, plan, theory, at_high, tangents)
 
 
 def _closer(
-    shell: Shell,
-    base: ShellState,
-    end: ShellState,
+    system: System,
+    base: Any,
+    end: Any,
     index: int,
     plan: Plan,
     theory: str,
     unstable: tuple[int, ...],
+    tangents: TangentOf,
 ) -> WaveOnset:
     """Halve the step from a stable state, number `index` of its path, to an unstable one."""
     dv = (end.volume - base.volume) / plan.volume_scale
@@ -200,29 +224,31 @@ def _closer(
             dv / length, dp / length, plan.volume_scale, plan.pressure_scale, share * length
         )
         try:
-            state = take_step(shell, base, control, plan.newton).state
+            state = take_step(system, base, control, plan.newton).state
         except SolveError:
             break
-        tangent = wave_tangent(shell, base, state, theory)
+        tangent = tangents(base, state, theory)
         found = tuple(n for n in unstable if tangent.negative(n) != 0)
         if found:
             high, p_high, unstable, reached = share, state.pressure, found, state
         else:
             low, p_low = share, state.pressure
-    tangent = wave_tangent(shell, base, reached, theory)
-    modes = [(_lowest_mode(tangent, n), n) for n in unstable]
+    tangent = tangents(base, reached, theory)
+    modes = [(tangent.mode(n), n) for n in unstable]
     (_, mode), n = min(modes, key=lambda entry: entry[0][0])
     return WaveOnset(n, 0.5 * (p_low + p_high), index, mode)
 
 
-def _lowest_mode(tangent: WaveTangent, n: int) -> tuple[float, Floats]:
-    """Eigenvalue next to zero and its mode, by inverse iteration."""
-    band = tangent.band(n)
+def lowest_mode(band: Floats, fixed: NDArray[np.int64]) -> tuple[float, Floats]:
+    """Eigenvalue of a band next to zero and its vector, by inverse iteration.
+
+    fixed : unknowns that stay put.  The band is factored in place.
+    """
     if factor(band) < 0:
         raise SolveError("the tangent is singular")
     vector = np.sin(1.0 + np.arange(band.shape[0]))  # any start with a bit of everything
-    vector[held(tangent.shell, n)] = 0.0
-    value = 0.0
+    vector[fixed] = 0.0
+    value = value_new = 0.0
     for _ in range(30):
         new = solve(band, vector[:, None])[:, 0]
         size = float(np.linalg.norm(new))
@@ -231,9 +257,7 @@ def _lowest_mode(tangent: WaveTangent, n: int) -> tuple[float, Floats]:
         if abs(value_new - value) <= 1e-8 * abs(value_new):
             break
         value = value_new
-    mode = vector.reshape(-1, 5)
-    largest = mode[:, [0, 1, 3]].ravel()
-    return value_new, mode / largest[np.argmax(np.abs(largest))]
+    return value_new, vector
 
 
 def onset_by_number(

@@ -10,8 +10,9 @@ from scipy.optimize import brentq
 
 from fea.banded import factor, solve
 from fea.materials import encode
-from fea.solid import UnsupportedMaterialError, solid
+from fea.solid import solid
 from fea.solid_kernel import point
+from profiles.errors import InputError
 from profiles.material import Linear, Material, Swift, Table, Voce
 
 E, NU = 69_000.0, 0.33
@@ -238,7 +239,7 @@ def test_newton_converges_quadratically():
 
 
 def test_kinematic_share_is_refused():
-    with pytest.raises(UnsupportedMaterialError, match=r"kinematic_share = 0\.3"):
+    with pytest.raises(InputError, match=r"kinematic_share is 0\.3"):
         ring(Material(E, NU, 270.0, Voce(40.0, 20.0), kinematic_share=0.3))
 
 

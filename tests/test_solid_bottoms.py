@@ -33,12 +33,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from random_bottoms import random_profiles
+from scipy.interpolate import CubicSpline
 
-from fea.reversal import reversal
+from fea.ramp import ramp
+from fea.reversal import plan_of, reversal
 from fea.solid import bottom_solid
-from fea.solid_path import Stepping
-from fea.solid_reversal import solid_reversal
 from profiles import load_profile
+from profiles.errors import InputError
 
 DATA = Path(__file__).parent / "data"
 CONTINUUM = {"g": 0.6726, "h": 0.5084}  # MPa
@@ -47,35 +48,81 @@ CONTINUUM = {"g": 0.6726, "h": 0.5084}  # MPa
 @pytest.fixture(scope="module", params=CONTINUUM)
 def case(request):
     profile = load_profile(DATA / f"open_case_{request.param}.toml")
-    return request.param, solid_reversal(profile)
+    return request.param, reversal(profile, model="solid", waves=0)
 
 
 def test_reversal_pressure(case):
-    name, found = case
-    assert found.ending == "limit"
-    assert found.pressure == pytest.approx(CONTINUUM[name], rel=0.005)
+    name, record = case
+    assert record.kind == "limit"
+    assert record.mesh.model == "solid"
+    assert record.reversal_pressure_mpa == pytest.approx(CONTINUUM[name], rel=0.002)
 
 
 def test_the_path_tells_one_story(case):
-    _, found = case
-    top = found.at_limit
-    assert found.path_pressure[top] == found.pressure == found.path_pressure.max()
-    assert np.all(np.diff(found.volume) > 0.0)
-    assert np.all(np.diff(found.centre_travel[: top + 1]) > 0.0)
+    _, record = case
+    curve, onset = record.curve, record.onset
+    top = int(np.argmax(curve.pressure_mpa))
+    assert curve.pressure_mpa[top] == pytest.approx(record.limit_on_curve_mpa, rel=5e-4)
+    assert np.all(np.diff(curve.swept_volume_mm3) > 0.0)
+    assert np.all(np.diff(curve.centre_travel_mm[: top + 1]) > 0.0)
+    assert not curve.negative_pivots[: top - 1].any()
     # the nose rolls out: the ring sinks and the centre rides down with it, a little further
-    assert 0.0 < found.ring_lowering[top] < found.centre_travel[top]
-    assert 0.2 < found.first_yield / found.pressure < 0.8
-    assert 0.05 < found.peak_strain < 0.4
-    # in the nose or at the foot of the inner leg: below mid-depth, near the stand ring
-    assert abs(found.peak_at[0] - 24.0) < 2.5
-    assert found.peak_at[1] < 4.0
+    assert 0.0 < curve.stand_growth_mm[top] < curve.centre_travel_mm[top]
+    assert 0.2 < record.first_yield.pressure_mpa / record.reversal_pressure_mpa < 0.8
+    assert 0.05 < onset.peak_plastic_strain < 0.4
+    # in the nose or at the foot of the inner leg, where the hinge is
+    assert onset.peak_place.part in ("inner_leg", "nose")
+    assert {"inner_leg", "nose"} <= {zone.part for zone in onset.fully_plastic}
+
+
+def test_the_shell_tells_the_same_story(case):
+    """Code to code: growth, what stays of it, first yield and outlines.  The two models share the
+    path code and the metal's curve, not the mechanics.  Measured: growth within 0.8 %, first yield
+    0.5 %."""
+    name, solid = case
+    shell = reversal(load_profile(DATA / f"open_case_{name}.toml"))
+    ours, theirs = solid.growth[0], shell.growth[0]
+    for field in ("centre_travel_mm", "stand_growth_mm", "set_in_centre_travel_mm",
+                  "set_in_stand_growth_mm"):  # fmt: skip
+        assert getattr(ours, field) == pytest.approx(getattr(theirs, field), rel=0.01)
+    assert solid.first_yield.pressure_mpa == pytest.approx(shell.first_yield.pressure_mpa, rel=0.01)
+    assert solid.first_yield.place.part == shell.first_yield.place.part
+    assert solid.first_yield.place.face == shell.first_yield.place.face
+    # mid lines: unloaded the same, at the limit apart by what the travel differs there
+    for one, other, band in (
+        (solid.before, shell.before, 0.02),  # splines through the nodes of each
+        (solid.at_onset, shell.at_onset, 0.05),
+    ):
+        fine = np.linspace(0.0, 1.0, 20_001)
+        share = np.linspace(0.0, 1.0, other.r_mm.size)
+        r, z = (CubicSpline(share, line)(fine) for line in (other.r_mm, other.z_mm))
+        apart = [np.min(np.hypot(r - x, z - y)) for x, y in zip(one.r_mm, one.z_mm, strict=True)]
+        assert max(apart) < band
+        assert np.ptp(one.angle_rad) == pytest.approx(np.ptp(other.angle_rad), rel=0.02)
 
 
 def test_ceiling():
     profile = load_profile(DATA / "open_case_h.toml")
-    found = solid_reversal(profile, through=2, stepping=Stepping(longest=0.4, ceiling=0.3))
-    assert found.ending == "ceiling"
-    assert 0.3 <= found.pressure < 0.35
+    record = reversal(profile, model="solid", waves=0, ceiling=0.3, resolution=0.005, growth_at=())
+    assert record.kind == "none_below_ceiling"
+    assert record.reversal_pressure_mpa is None
+    assert 0.3 <= record.curve.pressure_mpa[-1] < 0.35
+
+
+def test_kinematic_hardening_is_refused():
+    profile = load_profile(DATA / "open_case_h.toml")
+    metal = replace(profile.material, kinematic_share=0.3)
+    with pytest.raises(InputError, match=r"^kinematic_share is 0\.3; .* it must be 0"):
+        reversal(replace(profile, material=metal), model="solid")
+
+
+def limit(profile) -> float:
+    """Of a coarse solid with long steps."""
+    model = bottom_solid(profile, through=2)
+    found = ramp(model, model.start(), plan_of(profile, model, 0.04, 4.0)).limit
+    assert found is not None
+    assert found.kind == "limit"
+    return found.pressure
 
 
 def test_harder_or_thicker_metal_reverses_later():
@@ -83,14 +130,11 @@ def test_harder_or_thicker_metal_reverses_later():
     yield and 1.4 % per 1 % of gauge on a similar bottom; computed independently, band +-0.3 %.
     """
     base = load_profile(DATA / "open_case_g.toml")
-    quick = Stepping(longest=0.2)
-    limit = solid_reversal(base, through=2, stepping=quick).pressure
     metal = replace(base.material, yield_strength=1.01 * base.material.yield_strength)
-    harder = solid_reversal(replace(base, material=metal), through=2, stepping=quick).pressure
     thicker = base.replaced(bottom_gauge=1.01 * base.sheet.bottom_gauge)
-    thick = solid_reversal(thicker, through=2, stepping=quick).pressure
-    assert harder / limit - 1.0 == pytest.approx(0.009, abs=0.003)
-    assert thick / limit - 1.0 == pytest.approx(0.014, abs=0.003)
+    start = limit(base)
+    assert limit(replace(base, material=metal)) / start - 1.0 == pytest.approx(0.009, abs=0.003)
+    assert limit(thicker) / start - 1.0 == pytest.approx(0.014, abs=0.003)
 
 
 def test_prior_strain_and_yield_factor_reach_the_points():
@@ -119,32 +163,19 @@ def test_prior_strain_and_yield_factor_reach_the_points():
     assert np.array_equal(model.start().points[..., 4], model.prior)
 
 
-def test_growth_agrees_with_the_shell():
-    """Code to code: the two models share the path code, not the mechanics.  Band 1 %."""
-    profile = load_profile(DATA / "open_case_h.toml")
-    shell = reversal(profile, growth_at=(0.4,)).growth[0]
-    found = solid_reversal(profile, through=2)
-    up = slice(0, found.at_limit + 1)
-    centre = np.interp(0.4, found.path_pressure[up], found.centre_travel[up])
-    ring = np.interp(0.4, found.path_pressure[up], found.ring_lowering[up])
-    assert centre == pytest.approx(shell.centre_travel_mm, rel=0.01)
-    assert ring == pytest.approx(shell.stand_growth_mm, rel=0.01)
-
-
 @pytest.mark.slow
 def test_random_bottoms_agree_with_the_shell():
     """Code to code.  Measured over 30 (seed 2): shell over solid +0.33 % in the mean, -0.25 to
     +0.54 %; 2.0 to 4.8 s each for the solid.  Band 1 %.
     """
     for profile in random_profiles(6, seed=2):
-        found = solid_reversal(profile)
-        shell = reversal(profile, growth_at=())
-        assert shell.reversal_pressure_mpa == pytest.approx(found.pressure, rel=0.01)
+        solid, shell = (
+            reversal(profile, model=m, growth_at=(), waves=0) for m in ("solid", "shell")
+        )
+        assert shell.reversal_pressure_mpa == pytest.approx(solid.reversal_pressure_mpa, rel=0.01)
 
 
 @pytest.mark.slow
 def test_random_bottoms_all_reach_a_limit():
     for profile in random_profiles(20, seed=11):
-        found = solid_reversal(profile, through=2, stepping=Stepping(longest=0.2))
-        assert found.ending == "limit"
-        assert 0.3 < found.pressure < 1.2
+        assert 0.3 < limit(profile) < 1.2

@@ -1,0 +1,124 @@
+"""What is read off a path in the same way for every model of a bottom."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.path import System
+from fea.record import Curve, FirstYield, MeshFigures, Onset, Outline, PlasticZone
+from profiles.meridian import Meridian
+
+Floats = NDArray[np.float64]
+
+FULLY_PLASTIC = 0.75  # share of the gauge at yield
+AT_YIELD = 0.999
+
+
+class View(Protocol):
+    """A model of a bottom, and how its states are read (ShellView, SolidView)."""
+
+    @property
+    def system(self) -> System:
+        """What is solved."""
+
+    @property
+    def elastic(self) -> bool:
+        """Whether no metal can yield."""
+
+    def start(self) -> Any:
+        """The unloaded state."""
+
+    def heights(self, state: Any) -> tuple[float, float]:
+        """Of the dome centre and of the stand ring, mm."""
+
+    def first_yield(self, states: Sequence[Any]) -> FirstYield | None:
+        """Where and at what pressure metal first yields; None if none does."""
+
+    def onset(self, state: Any) -> Onset:
+        """Plastic strain, thinning and fully plastic stretches of a state."""
+
+    def outline(self, state: Any) -> Outline:
+        """The mid line of a state."""
+
+    def mesh(self, step: float) -> MeshFigures:
+        """What is solved, and the step of its path."""
+
+    def wave_tangent(self, before: Any, state: Any, theory: str) -> Any:
+        """The tangent for any number of waves at a state one step from `before`."""
+
+    def wave_shape(self, mode: Floats) -> tuple[Floats, Floats, Floats]:
+        """Radial, axial and hoop displacement of a mode of that tangent at the outline's nodes."""
+
+
+def curve(view: View, states: Sequence[Any], pivots: Sequence[int]) -> Curve:
+    """Pressure, travel, growth and swept volume of a path; pivots : after each step."""
+    heights = np.array([view.heights(state) for state in states])
+    travel, growth = (heights[0] - heights).T
+    return Curve(
+        np.array([state.pressure for state in states]),
+        travel,
+        growth,
+        2.0 * np.pi * np.array([state.volume - states[0].volume for state in states]),
+        np.array([0, *pivots], dtype=np.int64),
+    )
+
+
+def lowest(s: Floats, z: Floats) -> float:
+    """Lowest height of a line z(s): between nodes that of a parabola through the lowest three."""
+    i = int(np.clip(np.argmin(z), 1, z.size - 2))
+    left, right = s[i] - s[i - 1], s[i + 1] - s[i]
+    down, up = (z[i - 1] - z[i]) / left, (z[i + 1] - z[i]) / right
+    bend = (down + up) / (left + right)
+    slope = (up * left - down * right) / (left + right)
+    return float(z[i] - 0.25 * slope * slope / bend) if bend > 0.0 else float(z.min())
+
+
+def part_at(meridian: Meridian, s: float) -> str:
+    """Name of the part at an arc length, mm."""
+    index = int(np.searchsorted(meridian.breaks, s, side="right")) - 1
+    return meridian.segments[min(max(index, 0), len(meridian.segments) - 1)].part
+
+
+def carried_to_yield(
+    states: Sequence[Any], strain: Callable[[Any], Floats], ratio: Callable[[Any], Floats]
+) -> tuple[float, int] | None:
+    """Pressure at which metal first yields, MPa, and number of the point that does.
+
+    strain, ratio : equivalent plastic strain, and equivalent over yield stress, of a state's
+    points.  Between the last elastic state and the next, the stress of the point that yields first
+    is carried on in proportion to pressure.  None if nothing yields.
+    """
+    start = strain(states[0])
+    later = next((i for i, state in enumerate(states) if np.any(strain(state) > start)), None)
+    if later is None:
+        return None
+    elastic, plastic = states[later - 1], states[later]
+    if later == 1:
+        # yields within the first step: nothing to carry on
+        return plastic.pressure, int(np.argmax(strain(plastic) - start))
+    now = ratio(elastic)
+    rate = (now - ratio(states[later - 2])) / (elastic.pressure - states[later - 2].pressure)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        wait = np.where(rate > 0.0, (1.0 - now) / rate, np.inf)
+    point = int(np.argmin(wait))
+    return min(elastic.pressure + float(wait.flat[point]), plastic.pressure), point
+
+
+def zones(meridian: Meridian, s: Floats, plastic: NDArray[np.bool_]) -> tuple[PlasticZone, ...]:
+    """Stretches of the meridian, part by part, in which the points at arc lengths s are plastic.
+
+    A point stands for the stretch to half way to its neighbours.
+    """
+    edges = np.concatenate(([0.0], 0.5 * (s[1:] + s[:-1]), [meridian.length]))
+    found: list[PlasticZone] = []
+    for i in np.flatnonzero(plastic):
+        part = part_at(meridian, float(s[i]))
+        if found and found[-1].part == part and found[-1].to_mm == edges[i]:
+            found[-1] = PlasticZone(part, found[-1].from_mm, float(edges[i + 1]))
+        else:
+            found.append(PlasticZone(part, float(edges[i]), float(edges[i + 1])))
+    return tuple(found)

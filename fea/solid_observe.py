@@ -1,0 +1,107 @@
+"""What is read off the states of an axisymmetric solid; the same figures as observe.py."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.materials import ELASTIC, LAW
+from fea.readings import AT_YIELD, FULLY_PLASTIC, carried_to_yield, lowest, part_at, zones
+from fea.record import FirstYield, MeshFigures, Onset, Outline, Place
+from fea.solid import Solid, SolidState
+from profiles.meridian import Meridian
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SolidView:
+    """A solid of a bottom (Solid.lines, Solid.arc) with the meridian it was swept from.
+
+    layers : points through the gauge.
+    """
+
+    system: Solid
+    meridian: Meridian
+    layers: int
+
+    @property
+    def elastic(self) -> bool:
+        """Whether no metal can yield."""
+        return bool(self.system.material[LAW] == ELASTIC)
+
+    def start(self) -> SolidState:
+        """The unloaded state."""
+        return self.system.start()
+
+    def faces(self, state: SolidState) -> tuple[Floats, Floats]:
+        """(n, 2) r and z of the nodes of the inside and the outside, from the axis, mm."""
+        x = self.system.reference + state.x
+        return x[self.system.lines["inside"]], x[self.system.lines["outside"]]
+
+    def outline(self, state: SolidState) -> Outline:
+        """The middle of the section, and the angle at which the gauge stands to the axis."""
+        inside, outside = self.faces(state)
+        r, z = 0.5 * (inside + outside).T
+        dr, dz = (inside - outside).T
+        return Outline(state.pressure, r, z, np.unwrap(np.arctan2(-dr, dz)))
+
+    def heights(self, state: SolidState) -> tuple[float, float]:
+        """Of the dome centre and of the stand ring (the lowest circle), on the outside, mm."""
+        _, outside = self.faces(state)
+        along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(outside, axis=0), axis=1)))
+        return float(outside[0, 1]), lowest(along, outside[:, 1])
+
+    def first_yield(self, states: Sequence[SolidState]) -> FirstYield | None:
+        """The pressure at which a point first reaches its yield stress (None: none does)."""
+        solid = self.system
+        found = carried_to_yield(states, lambda state: state.points[..., 4], solid.yield_ratio)
+        return None if found is None else FirstYield(found[0], self._place(found[1]))
+
+    def onset(self, state: SolidState) -> Onset:
+        """Plastic strain, thinning and fully plastic stretches of a state."""
+        solid = self.system
+        # the points across the gauge at one place along the meridian
+        s, column = np.unique(np.round(solid.arc.ravel(), 9), return_inverse=True)
+        weight = solid.weights.ravel()
+        plastic = weight * (solid.yield_ratio(state).ravel() >= AT_YIELD)
+        share = np.bincount(column, plastic) / np.bincount(column, weight)
+        gauge, start = (
+            np.linalg.norm(np.subtract(*self.faces(one)), axis=1) for one in (state, solid.start())
+        )
+        strain = state.points[..., 4]
+        peak = int(np.argmax(strain))
+        return Onset(
+            state.pressure,
+            float(strain.flat[peak]),
+            self._place(peak),
+            float(max(0.0, 1.0 - np.min(gauge / start))),
+            zones(self.meridian, s, share >= FULLY_PLASTIC),
+        )
+
+    def mesh(self, step: float) -> MeshFigures:
+        """What is solved."""
+        solid = self.system
+        return MeshFigures("solid", len(solid.nodes), solid.n, self.layers, step)
+
+    def wave_tangent(self, before: SolidState, state: SolidState, theory: str) -> Any:
+        """The tangent for any number of waves at a state one step from `before`."""
+        raise NotImplementedError
+
+    def wave_shape(self, mode: Floats) -> tuple[Floats, Floats, Floats]:
+        """Radial, axial and hoop displacement of a mode of that tangent at the outline's nodes."""
+        raise NotImplementedError
+
+    def _place(self, index: int) -> Place:
+        solid = self.system
+        element, point = np.unravel_index(index, solid.arc.shape)
+        s = float(solid.arc[element, point])
+        at = self.meridian.at(s)
+        r, z = solid.shapes[point] @ solid.reference[solid.nodes[element]]
+        above = (z - float(at.z)) * np.cos(at.phi) - (r - float(at.r)) * np.sin(at.phi)
+        face = "inside" if above > 0.0 else "outside"
+        return Place(part_at(self.meridian, s), s, float(at.r), float(at.z), face)
