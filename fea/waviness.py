@@ -1,0 +1,140 @@
+"""What waves round the can cost, from a profile: '20 micrometres in n = 2 cost x %'."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.errors import SolveError
+from fea.imperfection import grow
+from fea.ramp import ramp
+from fea.record import CAUTION
+from fea.reversal import Settings, discretisation, plan_of, reversal, shell_of
+from fea.waves import first_onset, wave_tangent
+from profiles.errors import InputError
+from profiles.profile import Profile
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Waviness:
+    """What waves of a given amplitude cost, an estimate of second order in the amplitude.
+
+    waves : n.  amplitude_mm : largest displacement of the stress-free wave, zero to peak, in the
+    least favourable shape: that of the softest mode with n waves at the end of the path.
+    reversal_pressure_mpa : of the perfect bottom, against all waves.  pressure_mpa : with the
+    waves; never above it.  share_lost : 1 - pressure / reversal pressure.
+    growth : what becomes of the wave by the end of the path: its largest displacement over the
+    given one.
+    radial, axial, hoop : (n_nodes,) shape of the wave, largest displacement 1, the first two
+    times cos(n theta), the last times sin(n theta).
+    """
+
+    waves: int
+    amplitude_mm: float
+    reversal_pressure_mpa: float
+    pressure_mpa: float
+    share_lost: float
+    growth: float
+    radial: Floats
+    axial: Floats
+    hoop: Floats
+    caution: str = CAUTION
+
+
+def waviness(
+    profile: Profile,
+    waves: int,
+    amplitudes: Sequence[float],
+    settings: Settings | None = None,
+    **changes: Any,
+) -> tuple[Waviness, ...]:
+    """Cost of waves with each of the amplitudes (mm).
+
+    waves : 1 to 40.  settings, changes : as for reversal.reversal; of the shell.
+    Raises InputError for a number or amplitude out of range, SolveError where the bottom has no
+    reversal to lose from or no state of its path is stable in these waves.
+    """
+    for field, value, low, high, unit in (
+        ("waves", waves, 1, 40, ""),
+        *(("amplitude", amplitude, 1e-6, 1.0, " mm") for amplitude in amplitudes),
+    ):
+        if not low <= value <= high:
+            allowed = f"{low:g} to {high:g}{unit}"
+            raise InputError(
+                f"{field} is {value:g}{unit}; it must be {allowed}",
+                field,
+                f"{value:g}{unit}",
+                allowed,
+            )
+    record = reversal(profile, settings, **changes)
+    if record.reversal_pressure_mpa is None:
+        raise SolveError(f"there is no reversal to lose from: {record.reason}")
+    choice = discretisation(record.resolution)
+    shell = shell_of(profile, choice)
+    plan = plan_of(profile, shell, choice.step, record.ceiling_mpa)
+    path = ramp(shell, shell.start(), plan)
+    states, top = path.states, path.states[-1].pressure
+    if path.limit is not None:
+        states, top = states[: path.limit.before + 1], path.limit.pressure
+    onset = first_onset(shell, states, plan, "flow", (waves,))
+    volume = np.array([state.volume for state in states])
+    pressure = np.array([state.pressure for state in states])
+    end = volume[-1]
+    if onset is not None:
+        # beyond it the bottom is unstable in these waves however small
+        top = onset.pressure
+        last = slice(onset.before, onset.before + 2)
+        share = (top - pressure[last][0]) / (pressure[last][1] - pressure[last][0])
+        end = volume[last][0] + share * (volume[last][1] - volume[last][0])
+        states = states[: onset.before + 1]
+    if len(states) < 4:
+        raise SolveError(f"no state of the path is stable in {waves} waves")
+    _, shape = wave_tangent(shell, states[-2], states[-1]).mode(waves)
+    grown = grow(shell, states, waves, shape)
+    # the change belongs to the middle of a step
+    at = volume[: len(states)]
+    middle = 0.5 * (at[1:] + at[:-1])
+    fine = np.linspace(middle[0], end, 200 * len(middle))
+    perfect = np.interp(fine, volume, pressure)
+    change = _between(middle, grown.pressure_change, fine, end if onset else None)
+    size = np.abs(grown.waves[:, :, [0, 1, 3]]).max(axis=(1, 2))
+    # shares of the path's own top, so that its step error does not count as a loss
+    limit = record.limit_on_curve_mpa
+    own = top * (1.0 + (record.step_correction_mpa or 0.0) / limit) if limit else top
+    out = []
+    for amplitude in amplitudes:
+        left = own * float((perfect + amplitude**2 * change).max() / perfect.max())
+        left = max(0.0, min(record.reversal_pressure_mpa, left))
+        out.append(
+            Waviness(
+                waves,
+                amplitude,
+                record.reversal_pressure_mpa,
+                left,
+                1.0 - left / record.reversal_pressure_mpa,
+                float(size[-1] / size[0]),
+                shape[:, 0],
+                shape[:, 1],
+                shape[:, 3],
+            )
+        )
+    return tuple(out)
+
+
+def _between(x: Floats, change: Floats, at: Floats, onset: float | None) -> Floats:
+    """The change of pressure between the middles of steps.
+
+    Towards the onset of its wave it falls as -1 / (onset - x)^2, so there 1 / sqrt(-change) is
+    nearly straight, and 0 at the onset.
+    """
+    if onset is None or np.any(change >= 0.0):
+        return np.interp(at, x, change)
+    root = np.interp(at, np.append(x, onset), np.append(1.0 / np.sqrt(-change), 0.0))
+    with np.errstate(divide="ignore"):
+        return -1.0 / root**2
