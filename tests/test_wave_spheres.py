@@ -21,7 +21,7 @@ they are and takes the strains towards zero.
 
 Measured, over the values of small strain:
 
-    elastic   R/t 100 +2.03 %, 200 +0.99 %, 500 +0.40 %; less what the strain is worth: within 0.05 %
+    elastic   R/t 100 +2.03 %, 200 +0.99 %, 500 +0.40 %; less that of the strain: within 0.05 %
     plastic, deformation theory, over the formula     R/t 20     50     100    200
         as they stand                                 +4.0 %  +3.2 %  +3.1 %  +1.9 %
         divided by 8                                  +1.2 %  +1.6 %  +2.0 %  +1.1 %
