@@ -1,9 +1,9 @@
 """Elastic cylinders, ends held round: onset of waves under outside pressure and under end force.
 
 Outside pressure on wall and lids (hydrostatic): R. von Mises 1914: value from memory,
-    p = E t/R / (n^2 - 1 + m^2/2) {1 / (1 + (n/m)^2)^2 + k (n^2 - 1 + m^2)^2}, k = t^2/12R^2/(1-nu^2)
-with m = pi R/L; numbers computed independently.  The shell carries the thrust of the lids by
-itself: its volume runs up to the end plane, which is free to move along.
+    p = E t/R / (n^2 - 1 + m^2/2) {1 / (1 + (n/m)^2)^2 + k (n^2 - 1 + m^2)^2},
+with m = pi R/L, k = t^2 / (12 R^2 (1 - nu^2)); numbers computed independently.  The shell carries
+the thrust of the lids by itself: its volume runs up to the end plane, which may move along.
 
 End force: R. Lorenz 1908; S. Timoshenko & J. Gere, Theory of Elastic Stability, sec. 11.1: value
 from memory, numbers computed independently,
