@@ -12,7 +12,8 @@ H. J. Weinitschke, J. Math. Phys. 38, 1960, 209, and N. C. Huang, J. Appl. Mech.
 The table is the limit of small a/R; the shell is a true sphere.  Its elastic law is Hencky's
 (Kirchhoff stress linear in logarithmic strain); another law moves the limit by up to 0.25 % at
 a/R = 0.1 (St. Venant-Kirchhoff, neo-Hooke at lambda 6).  Measured here, shell against table:
-a/R = 0.05 within 0.11 %, a/R = 0.1 within 0.44 %, both for 40 elements and steps of 0.02.
+a/R = 0.05 within 0.11 % (0.26 % at lambda 5.5), a/R = 0.1 within 0.44 % (1.05 % at lambda 5.5,
+left out), both for 40 elements and steps of 0.02.
 
 Lambda 8 to 11 are the trap: the first peak is sharp, near it pressure and swept volume turn back
 together, and a long step lands beyond it.
@@ -36,14 +37,21 @@ E, RADIUS = 70_000.0, 100.0
 # nu: {lambda: first axisymmetric limit / p_cl}
 LIMITS = {
     1.0 / 3.0: {
-        3.4: 0.6235, 4.0: 0.5735, 5.0: 0.6268, 6.0: 0.9923, 7.0: 1.0638, 8.0: 1.1249,
+        3.4: 0.6235, 4.0: 0.5735, 5.0: 0.6268, 5.5: 0.7614, 6.0: 0.9923, 7.0: 1.0638, 8.0: 1.1249,
         8.5: 1.0551, 9.0: 0.9170, 9.5: 0.8479, 10.0: 0.8142, 11.0: 0.8102, 12.0: 0.9630,
-        13.0: 0.9675, 14.0: 0.9801,
+        13.0: 0.9675, 14.0: 0.9801, 16.0: 0.9026, 18.0: 0.9235, 20.0: 0.9864,
     },
     0.3: {5.0: 0.6160, 6.0: 0.9720, 7.0: 1.0462, 8.0: 1.1088, 10.0: 0.8110, 12.0: 0.9587,
           14.0: 0.9772},
 }  # fmt: skip
-CASES = [(nu, lam) for nu, table in LIMITS.items() for lam in table]
+CASES = [
+    (ratio, nu, lam)
+    for ratio in (0.05, 0.1)
+    for nu, table in LIMITS.items()
+    for lam in table
+    # there the limit rises by 1.2 per unit of lambda
+    if (ratio, lam) != (0.1, 5.5)
+]
 BAND = 0.005
 
 # lambda: centre deflection over rise at the limit, nu = 1/3
@@ -84,9 +92,8 @@ def limit(cap: Cap, step: float = 0.02) -> float:
     return found.limit.pressure / cap.classical
 
 
-@pytest.mark.parametrize("ratio", [0.05, 0.1])
-@pytest.mark.parametrize(("nu", "lam"), CASES)
-def test_first_limit(nu: float, lam: float, ratio: float) -> None:
+@pytest.mark.parametrize(("ratio", "nu", "lam"), CASES)
+def test_first_limit(ratio: float, nu: float, lam: float) -> None:
     assert limit(cap(lam, nu, ratio)) == pytest.approx(LIMITS[nu][lam], rel=BAND)
 
 
@@ -126,17 +133,10 @@ def test_deflection_at_the_limit(lam: float) -> None:
     assert at_limit == pytest.approx(DEFLECTIONS[lam], rel=0.02, abs=5e-4)
 
 
-@pytest.mark.parametrize("lam", [8.5, 9.0, 9.5, 10.0, 11.0])
+@pytest.mark.parametrize("lam", [8.5, 9.0, 9.5, 10.0, 11.0, 12.0, 16.0])
 @pytest.mark.parametrize("step", [0.2, 0.1, 0.05])
-def test_long_steps_do_not_report_a_wrong_peak(lam: float, step: float) -> None:
-    """A step too long for the hairpin may end the ramp, with its reason, but not mislead."""
-    one = cap(lam, 1.0 / 3.0, 0.1)
-    found = press(one, step)
-    if found.limit is None:
-        assert found.ending == "no_convergence"
-    else:
-        expected = LIMITS[1.0 / 3.0][lam]
-        assert found.limit.pressure / one.classical == pytest.approx(expected, rel=BAND)
+def test_long_steps_find_the_same_peak(lam: float, step: float) -> None:
+    assert limit(cap(lam, 1.0 / 3.0, 0.1), step) == pytest.approx(LIMITS[1.0 / 3.0][lam], rel=BAND)
 
 
 @pytest.mark.parametrize("lam", [5.0, 8.0, 10.0])
@@ -144,8 +144,3 @@ def test_limit_does_not_depend_on_mesh_or_step(lam: float) -> None:
     base = limit(cap(lam, 0.3, 0.1))
     assert limit(cap(lam, 0.3, 0.1, elements=80)) == pytest.approx(base, rel=1e-3)
     assert limit(cap(lam, 0.3, 0.1), step=0.01) == pytest.approx(base, rel=1e-3)
-
-
-def test_classical_pressure_of_a_wide_cap() -> None:
-    """As lambda grows the first axisymmetric limit tends to p_cl (table: 0.9864 at 20)."""
-    assert limit(cap(20.0, 1.0 / 3.0, 0.1, elements=80)) == pytest.approx(0.9864, rel=BAND)
