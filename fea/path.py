@@ -68,15 +68,24 @@ class Newton:
     iterations: int = 15
 
 
+_EMPTY: Floats = np.zeros(0)
+
+
 class Direction(NamedTuple):
     """Of the path at an accepted state, from the tangent that led there.
 
     A tangent at zero increment no longer knows what loads and what unloads, so this makes the
     next step's predictor.  shape : (n,) du/dp.  growth : dV/dp.
+    bend, bend_pressure : how far the step that led here ended beyond its own first-order
+    predictor, du (n,) and dp, empty if it had none; a path bends alike in the next step, by the
+    square of the ratio of their lengths.  step : length of that step.
     """
 
     shape: Floats
     growth: float
+    bend: Floats = _EMPTY
+    bend_pressure: float = 0.0
+    step: float = 0.0
 
 
 class Step(NamedTuple):
@@ -121,6 +130,11 @@ def take_step(
     if predictor is not None and predictor.shape.size:
         dp = control.step / (a_v * predictor.growth + a_p)
         change = dp * predictor.shape
+        first_u, first_p = u + change, p + dp
+        ratio = control.step / predictor.step if predictor.bend.size else 0.0
+        if 0.0 < ratio < 1.01:
+            change = change + ratio**2 * predictor.bend
+            dp += ratio**2 * predictor.bend_pressure
         largest = float(np.max(np.abs(change)))
         scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
         u += scale * change
@@ -155,6 +169,8 @@ def take_step(
         u = u + scale * change
         p += scale * dp
     way, negative = direction(found.band, found.gradient)
+    if predictor is not None and predictor.shape.size:
+        way = way._replace(bend=u - first_u, bend_pressure=p - first_p, step=control.step)
     dv, dpp = way.growth / control.volume_scale, 1.0 / control.pressure_scale
     length = float(np.hypot(dv, dpp))
     # the branch that goes on, not back
