@@ -200,16 +200,18 @@ class Record:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain lists, numbers, texts and None, ready for JSON; the profile as in its file."""
-        import tomllib
+        return record_dict(self)
 
-        from profiles.writing import dump_profile
 
-        out = {
-            field.name: _plain(getattr(self, field.name))
-            for field in fields(self)
-            if field.name != "profile"
-        }
-        return {"inputs": tomllib.loads(dump_profile(self.profile)), **out}
+def record_dict(record: Any) -> dict[str, Any]:
+    """A record, which has a profile, as plain lists, numbers, texts and None."""
+    import tomllib
+
+    from profiles.writing import dump_profile
+
+    names = (field.name for field in fields(record) if field.name != "profile")
+    inputs = tomllib.loads(dump_profile(record.profile))
+    return {"inputs": inputs, **{name: _plain(getattr(record, name)) for name in names}}
 
 
 def _plain(value: Any) -> Any:

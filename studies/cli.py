@@ -141,6 +141,55 @@ def reversal(
 
 
 @app.command()
+def waves(
+    profile: ProfileArgument,
+    waves: WavesOption = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """Onset pressure against the number of waves around the bottom, and the first mode in 3D."""
+    from profiles.files import load_profile
+    from studies.options import settings_of
+    from studies.runs import run_folder, write_figure, write_json
+
+    bottom = load_profile(profile)
+    settings = settings_of(waves=waves)
+    if settings.waves < 1:
+        raise InputError("--waves is '0'; it must lie in 1 to 100", "--waves", "0", "1 to 100")
+    folder = None if json_only and out is None else run_folder(out, bottom.name)
+
+    from fea.onsets import wave_onsets
+
+    record = wave_onsets(bottom, settings)
+    data = record.to_dict()
+    files: list[Path] = []
+    failed = ""
+    if folder is not None:
+        from studies.mode_picture import RenderError, mode_picture
+        from studies.wave_figure import waves_figure
+
+        picture = None
+        if record.mode is not None:
+            try:
+                picture = mode_picture(record.outline, record.mode, bottom.chain.heel_height + 4.0)
+            except RenderError as error:
+                failed = str(error)
+        files = [folder / name for name in ("waves.json", "waves.png")]
+        write_json(data, files[0])
+        write_figure(waves_figure(record, picture), files[1])
+    if json_only:
+        _print_json(data)
+    else:
+        from studies.summary import print_waves
+
+        print_waves(record, files)
+    if record.kind == "not_converged":
+        raise typer.Exit(_fail(f"the solve could not be carried on: {record.reason}", 1))
+    if failed:
+        raise typer.Exit(_fail(failed, 1))
+
+
+@app.command()
 def profile(
     profile: ProfileArgument,
     mesh: Annotated[

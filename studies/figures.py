@@ -154,16 +154,18 @@ def draw_path(ax: Axes, record: Record) -> None:
     ax.set_ylabel("pressure (psi)")
     ax.set_title("Pressure against travel")
     ax.spines["right"].set_visible(True)
-    second = ax.secondary_yaxis("right", functions=(_to_mpa, _to_psi))
+    second = ax.secondary_yaxis("right", functions=(to_mpa, to_psi))
     second.set_ylabel("pressure (MPa)")
     ax.legend(loc="lower right")
 
 
-def _to_mpa(psi: Any) -> Any:
+def to_mpa(psi: Any) -> Any:
+    """MPa from psi, for a second axis."""
     return psi * PSI
 
 
-def _to_psi(mpa: Any) -> Any:
+def to_psi(mpa: Any) -> Any:
+    """psi from MPa, for a second axis."""
     return mpa / PSI
 
 

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from contextlib import AbstractContextManager
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from matplotlib.colors import Colormap
 
 # blue, vermilion, green and grey of Okabe & Ito (2008), told apart by colour-blind readers
 BEFORE = "#8C8C8C"
@@ -13,6 +16,8 @@ RING = "#009E73"
 INK = "#222222"
 METAL = "#C9CED3"
 DIMENSION = "#0072B2"
+# inward to outward displacement of a mode, with the metal's own light grey for none
+MODE = (ONSET, "#A3C4DA", "#E9E8E4", "#EBB795", AFTER)
 
 STYLE: dict[str, Any] = {
     "font.family": "DejaVu Sans",  # comes with matplotlib
@@ -40,3 +45,10 @@ def styled() -> AbstractContextManager[None]:
     import matplotlib
 
     return matplotlib.rc_context(STYLE)  # type: ignore[arg-type]
+
+
+def mode_colours() -> Colormap:
+    """The colours of a mode, from its largest displacement outward to that inward."""
+    from matplotlib.colors import LinearSegmentedColormap
+
+    return LinearSegmentedColormap.from_list("mode", MODE)

@@ -14,9 +14,17 @@ from rich.text import Text
 
 from profiles import Profile, derived
 from studies.units import PSI
-from studies.words import kind_words, margin_words, one_line, pressures, stability_words
+from studies.words import (
+    drawn_words,
+    kind_words,
+    margin_words,
+    one_line,
+    pressures,
+    stability_words,
+)
 
 if TYPE_CHECKING:
+    from fea.onsets import WaveRecord
     from fea.record import Growth, Onset, Place, Record
 
 WIDTH = 80
@@ -94,6 +102,23 @@ def print_reversal(record: Record, files: Sequence[Path]) -> None:
         f"{record.seconds:.2f} s, resolution {100 * record.resolution:g} %",
     )
     console.print(metal)
+    _print_files(console, files)
+    console.print(Text(record.caution, style="italic"))
+
+
+def print_waves(record: WaveRecord, files: Sequence[Path]) -> None:
+    """The summary of what waves do."""
+    console = _console()
+    console.print(Text(one_line(record.profile.name), style="bold"))
+    table = _grid("left", "left")
+    found = record.reversal_pressure_mpa
+    words = pressures(found) if found else record.reason
+    table.add_row("Reverses at", Text(words, style="bold"))
+    for i, line in enumerate(stability_words(record)):
+        table.add_row("" if i else "Waves", line)
+    for i, line in enumerate(drawn_words(record).split("\n")):
+        table.add_row("" if i else "Drawn", line)
+    console.print(table)
     _print_files(console, files)
     console.print(Text(record.caution, style="italic"))
 

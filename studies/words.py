@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from studies.units import PSI
 
 if TYPE_CHECKING:
+    from fea.onsets import WaveRecord
     from fea.record import Record, WaveMode
 
 KIND_WORDS = {
@@ -39,7 +40,20 @@ def mode_words(mode: WaveMode) -> str:
     return f"{waves_words(mode.waves)} at {mode.pressure_mpa / PSI:.1f} psi"
 
 
-def stability_words(record: Record) -> list[str]:
+def drawn_words(record: WaveRecord) -> str:
+    """Which mode is drawn, and that the bottom may have let go before it."""
+    mode = record.mode
+    if mode is None:
+        return "No wave mode found"
+    text = f"First wave mode: {mode_words(mode)}"
+    if record.theory == "deformation":
+        return f"{text}\nby deformation theory, the second opinion; none by flow theory"
+    if not mode.before_limit:
+        return f"{text}\nafter the limit, while the pressure falls"
+    return f"{text}, before the limit"
+
+
+def stability_words(record: Record | WaveRecord) -> list[str]:
     """What waves around the circumference mean for the reversal pressure, in up to three lines."""
     stability = record.stability
     if stability is None:

@@ -119,6 +119,10 @@ def test_a_ceiling_below_the_requirement_is_not_known(tmp_path: Path) -> None:
         (("reversal", "north", "--waves", "101"), "--waves"),
         (("reversal", "north", "--out", "taken/below"), "--out"),
         (("reversal", "north", "--json", "--out", "taken"), "--out"),
+        (("waves", "nowhere"), "nowhere"),
+        (("waves", "north", "--waves", "0"), "--waves"),
+        (("waves", "north", "--waves", "many"), "--waves"),
+        (("waves", "north", "--out", "taken"), "--out"),
         (("profile", "nowhere"), "nowhere"),
         (("profile", "north", "--mesh", "section.txt"), "--mesh"),
         (("profile", "north", "--mesh", "nowhere/section.vtu"), "--mesh"),
@@ -168,6 +172,22 @@ def test_profile_draws_and_dimensions(tmp_path: Path) -> None:
     data = json.loads(done.stdout)
     assert data["inputs"]["shape"]["dome_depth"] == "10.5 mm"
     assert 5.0 < data["derived"]["heel_height_mm"] < 12.0
+
+
+def test_waves_draws_onsets_and_mode(tmp_path: Path) -> None:
+    done = run("waves", "north", "--waves", "4", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")
+    for words in ("Reverses at", "none of 1 to 4 waves", "First wave mode", "A model estimate"):
+        assert words in done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 80
+    (folder,) = (tmp_path / "results").iterdir()
+    assert sorted(p.name for p in folder.iterdir()) == ["waves.json", "waves.png"]
+    stored = json.loads((folder / "waves.json").read_text(encoding="utf-8"))
+    assert [onset["waves"] for onset in stored["flow"]] == [0, 1, 2, 3, 4]
+
+    done = run("waves", "north", "--waves", "4", "--json", cwd=tmp_path / "results")
+    assert json.loads(done.stdout) == stored
+    assert [p.name for p in (tmp_path / "results").iterdir()] == [folder.name]
 
 
 def test_any_name_goes(tmp_path: Path) -> None:
