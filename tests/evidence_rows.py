@@ -107,15 +107,11 @@ def judged(
         return Row(*common, text + unit, shown, "", "bound", PASS if holds else FAIL)
     assert isinstance(expected, int | float)
     error = float(computed) - float(expected)
-    widths, texts = [], []
-    if rel is not None:
-        widths.append(rel * math.fabs(expected))
-        texts.append(f"{100.0 * rel:.3g} %")
-    if abs is not None:
-        widths.append(abs)
-        texts.append(f"{abs:.3g}{unit}")
-    relative = rel is not None and expected != 0
-    shown_error = f"{100.0 * error / expected:+.2f} %" if relative else f"{error:+.2g}{unit}"
-    holds = math.fabs(error) <= max(widths)  # not so for NaN
-    band = "±" + " or ".join(texts)
+    share = 0.0 if rel is None else rel * math.fabs(expected)
+    width = max(share, abs or 0.0)
+    if width == share and expected:  # the band that holds is the relative one
+        shown_error, band = f"{100.0 * error / expected:+.2f} %", f"±{100.0 * (rel or 0.0):.3g} %"
+    else:
+        shown_error, band = f"{error:+.2g}{unit}", f"±{width:.3g}{unit}"
+    holds = math.fabs(error) <= width  # not so for NaN
     return Row(*common, number(expected) + unit, shown, shown_error, band, PASS if holds else FAIL)

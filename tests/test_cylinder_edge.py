@@ -18,8 +18,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from evidence_rows import BENDING, COMPUTED, MEMORY, About
 from shells import linear
 from tube_theory import Tube
+
+ABOUT = About(
+    BENDING,
+    "S. Timoshenko & S. Woinowsky-Krieger, Theory of Plates and Shells, ch. 15: long cylinder bent "
+    "at its end",
+    MEMORY,
+)
+WITH_SHEAR = {"source": "closed form of the same cylinder with shear", "kind": COMPUTED}
 
 CASE = Tube(100.0, 1.0)
 THIN = Tube(1000.0, 1.0)
@@ -70,34 +79,55 @@ def test_numbers_of_the_case() -> None:
     assert found["far"] == pytest.approx(0.142857, rel=5e-6)
 
 
-def test_thin_theory_edge_loads() -> None:
+def test_thin_theory_edge_loads(evidence) -> None:
     expected = thin(THIN)
-    assert edge_loaded(THIN, 0) == pytest.approx(expected["force"], rel=0.003)
     # a turn that lowers phi moves a free end outwards
-    assert abs(edge_loaded(THIN, 2)) == pytest.approx(expected["moment"], rel=0.003)
+    found = {"force": edge_loaded(THIN, 0), "moment": abs(edge_loaded(THIN, 2))}
+    for load, value in found.items():
+        evidence(
+            f"R/t 1000, travel under end {load}",
+            expected=expected[load], computed=value, rel=0.003, unit="mm",
+        )  # fmt: skip
 
 
-def test_thin_theory_clamped_end() -> None:
+def test_thin_theory_clamped_end(evidence) -> None:
     expected = thin(THIN)
-    found = clamped(THIN)
-    assert found == pytest.approx([expected["far"], expected["M0"], expected["Q0"]], rel=0.003)
+    found = dict(zip(("far", "M0", "Q0"), clamped(THIN), strict=True))
+    for name, unit in (("far", "mm"), ("M0", "N"), ("Q0", "N/mm")):
+        what = "travel far from the end" if name == "far" else f"{name} at the clamped end"
+        evidence(
+            f"R/t 1000 under pressure, {what}",
+            expected=expected[name], computed=found[name], rel=0.003, unit=unit,
+        )  # fmt: skip
 
 
-def test_case_edge_loads() -> None:
+def test_case_edge_loads(evidence) -> None:
     end = np.zeros(1)
     force, moment = CASE.solve(end, 0.0, Q=1.0)[0][0], CASE.solve(end, 0.0, M=1.0)[0][0]
-    assert edge_loaded(CASE, 0) == pytest.approx(force, rel=0.001)
-    assert edge_loaded(CASE, 2) == pytest.approx(moment, rel=0.001)
+    for load, number, expected in (("force", 0, force), ("moment", 2, moment)):
+        evidence(
+            f"R/t 100, travel under end {load}", expected=float(expected),
+            computed=edge_loaded(CASE, number), rel=0.001, unit="mm", **WITH_SHEAR,
+        )  # fmt: skip
     # shear and thickness leave these within the band of the thin theory
     assert force == pytest.approx(thin(CASE)["force"], rel=0.003)
 
 
-def test_case_clamped_end() -> None:
+def test_case_clamped_end(evidence) -> None:
     _, _, moment, shear = CASE.solve(np.zeros(1), 1.0, held=True)
     far, found_moment, found_shear = clamped(CASE)
-    assert far == pytest.approx(0.142857, rel=0.003)
-    assert found_moment == pytest.approx(abs(moment), rel=0.001)
-    assert found_shear == pytest.approx(abs(shear), rel=0.001)
+    evidence(
+        "R/t 100 under pressure, travel far from the end",
+        expected=0.142857, computed=far, rel=0.003, unit="mm",
+    )  # fmt: skip
+    evidence(
+        "R/t 100 under pressure, M0 at the clamped end",
+        expected=abs(moment), computed=found_moment, rel=0.001, unit="N", **WITH_SHEAR,
+    )  # fmt: skip
+    evidence(
+        "R/t 100 under pressure, Q0 at the clamped end",
+        expected=abs(shear), computed=found_shear, rel=0.001, unit="N/mm", **WITH_SHEAR,
+    )  # fmt: skip
     # what shear takes off the thin theory's values
     assert found_moment / thin(CASE)["M0"] - 1.0 == pytest.approx(-0.0094, abs=0.001)
     assert found_shear / thin(CASE)["Q0"] - 1.0 == pytest.approx(-0.0075, abs=0.001)

@@ -47,6 +47,8 @@ def test_a_row_says_what_it_is() -> None:
     assert (row.expected, row.computed, row.error, row.band) == (
         "2 mm", "2.0102 mm", "+0.51 %", "±1 %",
     )  # fmt: skip
+    row = judged(INVENTED, "w0", computed=0.011, expected=0.01, rel=0.005, abs=0.002, unit="mm")
+    assert (row.error, row.band, row.verdict) == ("+0.001 mm", "±0.002 mm", PASS)
     row = judged(INVENTED, "w0", computed=2.0, least=1.0, most=3.0)
     assert (row.expected, row.band) == ("1 to 3", "bound")
 

@@ -22,11 +22,19 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, LIMIT_LOADS, About
 from shells import compliance, disc, revolve
 
 from fea.path import Newton
 from fea.ramp import Plan, Ramp, ramp
 from profiles.material import Linear, Material
+
+ABOUT = About(
+    LIMIT_LOADS,
+    "yield condition of von Mises and equilibrium of a circular plate, integrated (problem of "
+    "H. G. Hopkins & A. J. Wang 1954)",
+    COMPUTED,
+)
 
 E, NU, YIELD = 70_000.0, 0.3, 70_000.0 * 5e-8
 RADIUS, GAUGE = 50.0, 1.0
@@ -55,10 +63,13 @@ def press(edge: str, layers: int = 8, elements: int = 40, far: float = 20.0) -> 
 
 @pytest.mark.parametrize("layers", [6, 8, 16])
 @pytest.mark.parametrize("edge", LIMITS)
-def test_limit_pressure(edge: str, layers: int) -> None:
+def test_limit_pressure(evidence, edge: str, layers: int) -> None:
     path, found = press(edge, layers)
     assert path.ending == "step_bound", path.reason
-    assert found == pytest.approx(LIMITS[edge][1], rel=BAND)
+    evidence(
+        f"plate, {edge}, {layers} layers: p R²/M0",
+        expected=LIMITS[edge][1], computed=found, rel=BAND,
+    )  # fmt: skip
     # the plateau is reached: the last quarter of the way adds little
     assert path.states[75].pressure / UNIT == pytest.approx(found, rel=0.005)
     assert abs(path.states[-1].x[0, 1]) < 0.01 * GAUGE

@@ -15,12 +15,20 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from evidence_rows import BENDING, COMPUTED, MEMORY, About
 from shells import compliance, disc, revolve
 
 from fea.path import Newton
 from fea.ramp import Plan, pressure_control
 from fea.shell import Shell, ShellState
 from profiles.material import Material
+
+ABOUT = About(
+    BENDING,
+    "von Karman's plate equations by spectral collocation (problem of S. Way 1934), circular "
+    "plate, nu 0.3, a/t 500",
+    COMPUTED,
+)
 
 E, NU, GAUGE, RADIUS = 70_000.0, 0.3, 1.0, 500.0
 UNIT = E * GAUGE**4 / RADIUS**4  # pressure of q* = 1, MPa
@@ -88,13 +96,16 @@ def solved(request) -> tuple[str, Shell, dict[int, ShellState]]:
     return edge, shell, dict(zip(loads, loaded(shell, loads), strict=True))
 
 
-def test_centre_deflection(solved) -> None:
+def test_centre_deflection(evidence, solved) -> None:
     edge, _, states = solved
     for load, expected in DEFLECTION[edge].items():
-        assert -states[load].x[0, 1] / GAUGE == pytest.approx(expected, rel=0.005), load
+        evidence(
+            f"plate, {edge}, q* = {load}: w0/t", expected=expected,
+            computed=-states[load].x[0, 1] / GAUGE, rel=0.005,
+        )  # fmt: skip
 
 
-def test_stresses(solved) -> None:
+def test_stresses(evidence, solved) -> None:
     """Carried from the integration points to the axis (even in r) and to the edge by parabolas."""
     edge, shell, states = solved
     s = shell.point_s
@@ -106,11 +117,20 @@ def test_stresses(solved) -> None:
             found.append(np.polyfit(s[-4:] - RADIUS, values[-4:], 2)[2])
         # bending is down (compression inside) at the centre, the other way at a clamped edge
         found = np.abs(found)
-        assert found[:3] == pytest.approx(expected[:3], rel=0.005, abs=6e-4), load
-        assert found[3] == pytest.approx(expected[3], rel=0.005, abs=5e-3), load
+        names = ("centre membrane", "centre bending", "edge membrane", "edge bending")
+        for name, value, wanted in zip(names, found, expected, strict=True):
+            last_digit = 5e-3 if name == "edge bending" else 6e-4
+            evidence(
+                f"plate, {edge}, q* = {load}: {name} stress, x a²/(E t²)",
+                expected=wanted, computed=value, rel=0.005, abs=last_digit,
+            )  # fmt: skip
 
 
 @pytest.mark.parametrize("edge", SMALL_LOAD)
-def test_small_load(edge: str) -> None:
+def test_small_load(evidence, edge: str) -> None:
     (state,) = loaded(plate(edge), [1e-3])
-    assert -state.x[0, 1] / GAUGE == pytest.approx(SMALL_LOAD[edge] * 1e-3, rel=5e-4)
+    evidence(
+        f"plate, {edge}, small load: w0/t over q*", expected=SMALL_LOAD[edge],
+        computed=-state.x[0, 1] / GAUGE / 1e-3, rel=5e-4,
+        source="small deflection of a plate, closed form", kind=MEMORY,
+    )  # fmt: skip
