@@ -173,8 +173,7 @@ def take_step(
         way = way._replace(bend=u - first_u, bend_pressure=p - first_p, step=control.step)
     dv, dpp = way.growth / control.volume_scale, 1.0 / control.pressure_scale
     length = float(np.hypot(dv, dpp))
-    # the branch that goes on, not back
-    moved = control.cv * dv + control.cp * dpp
-    sign = 1.0 if moved * control.step >= 0.0 else -1.0
+    # the branch that goes on, not back: at a hairpin V and p both turn, the unknowns do not
+    sign = 1.0 if float(way.shape @ (u - state.x.ravel())) >= 0.0 else -1.0
     slope = (sign * dv / length, sign * dpp / length)
     return Step(system.accept(u, p, found, state), negative, iterations + 1, way, slope)

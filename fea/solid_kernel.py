@@ -56,6 +56,35 @@ def _radial_return(material: Floats, factor: float, q: float, ep: float, shear: 
 
 
 @kernel
+def turned(
+    c: float, s: float, normal: Floats, mu: float, t1: float, t2: float, t3: float, a: Floats
+) -> None:
+    """Moduli with the initial stress in r and z from those in principal axes.
+
+    c, s : of the angle of the first axis.  normal : (3, 3) d t_i / d e_j of principal stress and
+    logarithmic strain, upper half.  mu : shear modulus between the first two axes.
+    t1, t2, t3 : Kirchhoff stress.  a : (5, 5) written, of rr, rz, zr, zz, hoop.
+    """
+    # component (i, j) of a gradient is Q_ki Q_lj g_kl
+    turn = np.empty((4, 4))
+    cc, ss, cs = c * c, s * s, c * s
+    turn[0, 0], turn[0, 1], turn[0, 2], turn[0, 3] = cc, cs, cs, ss
+    turn[1, 0], turn[1, 1], turn[1, 2], turn[1, 3] = -cs, cc, -ss, cs
+    turn[2, 0], turn[2, 1], turn[2, 2], turn[2, 3] = -cs, -ss, cc, cs
+    turn[3, 0], turn[3, 1], turn[3, 2], turn[3, 3] = ss, -cs, -cs, cc
+    for j in range(4):
+        w0 = (normal[0, 0] - t1) * turn[0, j] + normal[0, 1] * turn[3, j]
+        w1 = (mu + t2) * turn[1, j] + mu * turn[2, j]
+        w2 = mu * turn[1, j] + (mu + t1) * turn[2, j]
+        w3 = normal[0, 1] * turn[0, j] + (normal[1, 1] - t2) * turn[3, j]
+        for i in range(4):
+            a[i, j] = turn[0, i] * w0 + turn[1, i] * w1 + turn[2, i] * w2 + turn[3, i] * w3
+        a[4, j] = normal[0, 2] * turn[0, j] + normal[1, 2] * turn[3, j]
+        a[j, 4] = a[4, j]
+    a[4, 4] = normal[2, 2] - t3
+
+
+@kernel
 def point(
     material: Floats, factor: float, f: Floats, old: Floats, new: Floats, tau: Floats, a: Floats
 ) -> None:
@@ -117,34 +146,17 @@ def point(
 
     two = 2.0 * shear * kept
     off = bulk - two / 3.0
-    a11, a22, a33 = (
-        off + two - pull * s1 * s1,
-        off + two - pull * s2 * s2,
-        off + two - pull * s3 * s3,
-    )
-    a12, a13, a23 = off - pull * s1 * s2, off - pull * s1 * s3, off - pull * s2 * s3
+    normal = np.empty((3, 3))
+    normal[0, 0] = off + two - pull * s1 * s1
+    normal[1, 1] = off + two - pull * s2 * s2
+    normal[2, 2] = off + two - pull * s3 * s3
+    normal[0, 1], normal[0, 2] = off - pull * s1 * s2, off - pull * s1 * s3
+    normal[1, 2] = off - pull * s2 * s3
     # shear modulus between the two axes: (t1 l2 - t2 l1)/(l1 - l2), written without cancellation
     x = (l1 - l2) / l2
     ratio = math.log1p(x) / x if x > 1e-8 else 1.0 - 0.5 * x
     mu = 0.25 * two * (l1 + l2) / l2 * ratio - 0.5 * (t1 + t2)
-
-    # rotate from the principal axes: component (i, j) of a gradient is Q_ki Q_lj g_kl
-    turn = np.empty((4, 4))
-    cc, ss, cs = c * c, s * s, c * s
-    turn[0, 0], turn[0, 1], turn[0, 2], turn[0, 3] = cc, cs, cs, ss
-    turn[1, 0], turn[1, 1], turn[1, 2], turn[1, 3] = -cs, cc, -ss, cs
-    turn[2, 0], turn[2, 1], turn[2, 2], turn[2, 3] = -cs, -ss, cc, cs
-    turn[3, 0], turn[3, 1], turn[3, 2], turn[3, 3] = ss, -cs, -cs, cc
-    for j in range(4):
-        w0 = (a11 - t1) * turn[0, j] + a12 * turn[3, j]
-        w1 = (mu + t2) * turn[1, j] + mu * turn[2, j]
-        w2 = mu * turn[1, j] + (mu + t1) * turn[2, j]
-        w3 = a12 * turn[0, j] + (a22 - t2) * turn[3, j]
-        for i in range(4):
-            a[i, j] = turn[0, i] * w0 + turn[1, i] * w1 + turn[2, i] * w2 + turn[3, i] * w3
-        a[4, j] = a13 * turn[0, j] + a23 * turn[3, j]
-        a[j, 4] = a[4, j]
-    a[4, 4] = a33 - t3
+    turned(c, s, normal, mu, t1, t2, t3, a)
 
 
 @kernel

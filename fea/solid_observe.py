@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +12,7 @@ from fea.materials import ELASTIC, LAW
 from fea.readings import AT_YIELD, FULLY_PLASTIC, carried_to_yield, lowest, part_at, zones
 from fea.record import FirstYield, MeshFigures, Onset, Outline, Place
 from fea.solid import Solid, SolidState
+from fea.solid_waves import SolidWaveTangent, solid_wave_tangent
 from profiles.meridian import Meridian
 
 Floats = NDArray[np.float64]
@@ -88,13 +88,15 @@ class SolidView:
         solid = self.system
         return MeshFigures("solid", len(solid.nodes), solid.n, self.layers, step)
 
-    def wave_tangent(self, before: SolidState, state: SolidState, theory: str) -> Any:
+    def wave_tangent(self, before: SolidState, state: SolidState, theory: str) -> SolidWaveTangent:
         """The tangent for any number of waves at a state one step from `before`."""
-        raise NotImplementedError
+        return solid_wave_tangent(self.system, before, state, theory)
 
     def wave_shape(self, mode: Floats) -> tuple[Floats, Floats, Floats]:
         """Radial, axial and hoop displacement of a mode of that tangent at the outline's nodes."""
-        raise NotImplementedError
+        lines = self.system.lines
+        radial, axial, hoop = 0.5 * (mode[lines["inside"]] + mode[lines["outside"]]).T
+        return radial, axial, hoop
 
     def _place(self, index: int) -> Place:
         solid = self.system
