@@ -31,7 +31,8 @@ class Settings:
     """How a case is solved.
 
     resolution : error of the reversal pressure that is allowed for mesh, layers and steps
-        together, as a share of it.
+        together, as a share of it; kept in the root mean square over bottoms
+        (tests/test_resolution.py).
     ceiling : pressure up to which a reversal is looked for, MPa.
     required : pressure the bottom must hold, MPa; gives the margin.
     growth_at : pressures at which growth and set-in growth are wanted, MPa; `required` is added.

@@ -1,0 +1,44 @@
+"""A cached kernel is made anew when a kernel that it calls has changed in another file."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+ASK = """
+import numpy as np
+from fea.banded import bordered
+band = np.array([[0.0, 2.0], [0.0, 2.0]])
+print(bordered(band, np.array([-4.0, 0.0]), np.ones(2), 0.0, 0.0, 1.0)[3][0])
+"""
+
+
+def ask(folder: Path) -> float:
+    run = subprocess.run(
+        [sys.executable, "-c", ASK], cwd=folder, capture_output=True, text=True, check=True
+    )
+    return float(run.stdout)
+
+
+def test_a_change_in_a_called_module_reaches_cached_kernels(tmp_path: Path) -> None:
+    for package in ("fea", "profiles"):
+        shutil.copytree(
+            ROOT / package, tmp_path / package, ignore=shutil.ignore_patterns("__pycache__")
+        )
+    assert ask(tmp_path) == 2.0
+    # factor stands in the same file as bordered; move it out, so that only its own file changes
+    source = (tmp_path / "fea" / "banded.py").read_text()
+    start = source.index("@kernel\ndef factor(")
+    end = source.index("@kernel", start + 7)
+    head = source[: source.index("@kernel")]
+    moved = tmp_path / "fea" / "moved.py"
+    moved.write_text(head + source[start:end])
+    (tmp_path / "fea" / "banded.py").write_text(
+        source[:start] + "from fea.moved import factor\n\n\n" + source[end:]
+    )
+    assert ask(tmp_path) == 2.0
+    moved.write_text(moved.read_text().replace("row[w] = pivot", "row[w] = 2.0 * pivot"))
+    assert ask(tmp_path) == 1.0
