@@ -25,16 +25,14 @@ def pytest_configure(config: pytest.Config) -> None:
 def evidence(request: pytest.FixtureRequest) -> Callable[..., None]:
     """Check a computed value and record it; arguments as `judged` in evidence_rows.py.
 
-    source and kind may be given where they differ from the module's ABOUT.
+    source, kind and physics may be given where they differ from the module's ABOUT.
     """
     about: About = request.module.ABOUT
     rows = request.node.stash.setdefault(ROWS, [])
 
-    def check(
-        case: str, *, source: str | None = None, kind: str | None = None, **values: Any
-    ) -> None:
-        here = replace(about, source=source or about.source, kind=kind or about.kind)
-        row = judged(here, case, **values)
+    def check(case: str, **values: Any) -> None:
+        own = {name: values.pop(name) for name in ("source", "kind", "physics") if name in values}
+        row = judged(replace(about, **own), case, **values)
         rows.append(row)
         assert row.verdict == PASS, (
             f"{case}: computed {row.computed}, expected {row.expected}, "

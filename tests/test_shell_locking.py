@@ -18,10 +18,17 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, CONVERGENCE, About
 from shells import bowl, linear, revolve
 from tube_theory import Tube
 
 from profiles.material import Material
+
+ABOUT = About(
+    CONVERGENCE,
+    "closed form of a long elastic tube under an end force, with shear and thickness taken exactly",
+    COMPUTED,
+)
 
 THINNESS = [10.0, 30.0, 100.0, 300.0, 1000.0, 2000.0]
 E, NU = 70_000.0, 0.3
@@ -64,15 +71,25 @@ def hemisphere_error(ratio: float, per_decay: float) -> float:
     return float(np.abs(coarse - fine)[:, :2].max() / np.abs(fine[:, :2]).max())
 
 
-def test_tube_error_does_not_depend_on_thinness() -> None:
+def test_tube_error_does_not_depend_on_thinness(evidence) -> None:
     errors = np.array([tube_errors(ratio, 4.0) for ratio in THINNESS])
-    assert errors.max() < 2e-4
-    assert errors.max(axis=0) / errors.min(axis=0) == pytest.approx(1.0, abs=0.1)
+    evidence(
+        "shell, tube of R/t 10 to 2000, 4 elements per sqrt(R t): largest error",
+        computed=float(errors.max()), most=2e-4,
+    )  # fmt: skip
+    for name, spread in zip(("travel", "turn"), errors.max(axis=0) / errors.min(axis=0)):
+        evidence(
+            f"shell, tube of R/t 10 to 2000: largest over least error of {name}",
+            expected=1.0, computed=float(spread), abs=0.1,
+        )  # fmt: skip
 
 
-def test_coarse_tube_is_not_stiff() -> None:
+def test_coarse_tube_is_not_stiff(evidence) -> None:
     """One element per sqrt(R t), a tenth of a wave: still within 2 % at any thinness."""
-    assert max(tube_errors(ratio, 1.0).max() for ratio in THINNESS) < 0.02
+    evidence(
+        "shell, tube of R/t 10 to 2000, 1 element per sqrt(R t): largest error",
+        computed=float(max(tube_errors(ratio, 1.0).max() for ratio in THINNESS)), most=0.02,
+    )  # fmt: skip
 
 
 def test_hemisphere_error_does_not_grow_with_thinness() -> None:
@@ -82,9 +99,12 @@ def test_hemisphere_error_does_not_grow_with_thinness() -> None:
 
 
 @pytest.mark.parametrize("ratio", [20.0, 200.0])
-def test_order_of_convergence(ratio: float) -> None:
+def test_order_of_convergence(evidence, ratio: float) -> None:
     counts = np.array([2.0, 4.0, 8.0, 16.0])
     errors = np.array([tube_errors(ratio, count) for count in counts])
-    for column in errors.T:
-        assert -np.polyfit(np.log(counts), np.log(column), 1)[0] > 3.5
+    for name, column in zip(("travel", "turn"), errors.T):
+        evidence(
+            f"shell, tube of R/t {ratio:g}: order of the error of {name}",
+            computed=float(-np.polyfit(np.log(counts), np.log(column), 1)[0]), least=3.5,
+        )  # fmt: skip
     assert errors[-1].max() < 1e-6

@@ -18,11 +18,19 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, SNAP, About
 
 from fea.ramp import Plan, compliance, ramp
 from fea.solid import bottom_solid
 from profiles.material import Material
 from profiles.meridian import Meridian, Segment
+
+ABOUT = About(
+    SNAP,
+    "Marguerre's shallow-shell equations by spectral collocation, clamped cap (problem of B. "
+    "Budiansky 1959, H. J. Weinitschke 1960, N. C. Huang 1964)",
+    COMPUTED,
+)
 
 E, NU = 70_000.0, 1.0 / 3.0
 FIRST_LIMIT = {
@@ -68,16 +76,25 @@ def limit(lam: float, base: float, step: float) -> float:
 
 
 @pytest.mark.parametrize("lam", FIRST_LIMIT)
-def test_first_limit(lam):
-    assert limit(lam, 5.0, 0.05) == pytest.approx(FIRST_LIMIT[lam], rel=0.003)
+def test_first_limit(evidence, lam):
+    evidence(
+        f"solid, cap λ = {lam:g}, a/R 0.05: p/p_cl", expected=FIRST_LIMIT[lam],
+        computed=limit(lam, 5.0, 0.05), rel=0.003,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("lam", [5.0, 6.0, 8.0, 9.0, 10.0])
-def test_first_limit_of_a_less_shallow_cap(lam):
-    assert limit(lam, 10.0, 0.05) == pytest.approx(FIRST_LIMIT[lam], rel=0.005)
+def test_first_limit_of_a_less_shallow_cap(evidence, lam):
+    evidence(
+        f"solid, cap λ = {lam:g}, a/R 0.1: p/p_cl", expected=FIRST_LIMIT[lam],
+        computed=limit(lam, 10.0, 0.05), rel=0.005,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("lam", [5.5, 8.0, 8.5, 9.0, 9.5, 10.0, 11.0])
 @pytest.mark.parametrize("step", [0.1, 0.2, 0.5])
-def test_long_steps_do_not_jump_over_the_peak(lam, step):
-    assert limit(lam, 5.0, step) == pytest.approx(FIRST_LIMIT[lam], rel=0.003)
+def test_long_steps_do_not_jump_over_the_peak(evidence, lam, step):
+    evidence(
+        f"solid, cap λ = {lam:g}, a/R 0.05, steps of {step:g}: p/p_cl", expected=FIRST_LIMIT[lam],
+        computed=limit(lam, 5.0, step), rel=0.003,
+    )  # fmt: skip

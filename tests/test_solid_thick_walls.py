@@ -18,12 +18,20 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import skfem
+from evidence_rows import COMPUTED, CONVERGENCE, LIMIT_LOADS, MEMORY, About
 
 from fea.banded import factor, solve
 from fea.ramp import Plan, compliance
 from fea.ramp import ramp as follow
 from fea.solid import solid
 from profiles.material import Material
+
+ABOUT = About(
+    LIMIT_LOADS,
+    "R. Hill, The Mathematical Theory of Plasticity, 1950, ch. V: thick wall, closed form; data of "
+    "the case: E. de Souza Neto, D. Peric & D. Owen 2008, ch. 7, value from memory",
+    COMPUTED,
+)
 
 A, B, NU, YIELD = 100.0, 200.0, 0.3, 240.0  # mm, MPa
 CASE_E = 210_000.0
@@ -85,18 +93,24 @@ def stiff(request):
     return request.param, *ramp(request.param, 100.0)
 
 
-def test_limit_pressure(stiff):
+def test_limit_pressure(evidence, stiff):
     shape, _, _, found = stiff
     assert found.ending == "limit"
-    assert found.limit.pressure == pytest.approx(LIMIT[shape], rel=0.003)
+    evidence(
+        f"solid, thick {shape}: limit pressure", expected=LIMIT[shape],
+        computed=found.limit.pressure, rel=0.003, unit="MPa",
+    )  # fmt: skip
 
 
-def test_pressure_at_outer_growth(stiff):
+def test_pressure_at_outer_growth(evidence, stiff):
     shape, pressure, growth, found = stiff
-    for expected, outer in (CYLINDER if shape == "cylinder" else SPHERE).values():
+    for front, (expected, outer) in (CYLINDER if shape == "cylinder" else SPHERE).items():
         up = slice(0, found.limit.before + 1)
         at = np.interp(outer / 100.0, growth[up], pressure[up])
-        assert at == pytest.approx(expected, rel=0.003 if shape == "sphere" else 0.005)
+        evidence(
+            f"solid, thick {shape}: pressure with the plastic front at {front} mm",
+            expected=expected, computed=at, rel=0.003 if shape == "sphere" else 0.005, unit="MPa",
+        )  # fmt: skip
 
 
 @pytest.mark.parametrize("shape", ["cylinder", "sphere"])
@@ -115,7 +129,9 @@ def test_wall_stays_incompressible_in_the_limit():
     ("serendipity", "quadrature", "rate_l2", "rate_max"),
     [(True, (2, 2), 3.5, 1.8), (True, (3, 3), 3.7, 3.7), (False, (3, 3), 3.7, 3.7)],
 )
-def test_order_of_convergence_on_the_elastic_sphere(serendipity, quadrature, rate_l2, rate_max):
+def test_order_of_convergence_on_the_elastic_sphere(
+    evidence, serendipity, quadrature, rate_l2, rate_max
+):
     """Displacements of the elastic sphere at small load.
 
     Source: Lame 1852, in S. Timoshenko & J. N. Goodier, Theory of Elasticity: u =
@@ -139,6 +155,12 @@ def test_order_of_convergence_on_the_elastic_sphere(serendipity, quadrature, rat
         error, size = (model.shapes @ v[model.nodes] for v in (u - exact, exact))
         w = model.weights[..., None]
         mean.append(np.sqrt(np.sum(w * error**2) / np.sum(w * size**2)))
-    assert -np.polyfit(np.log(counts), np.log(mean), 1)[0] > rate_l2
-    assert -np.polyfit(np.log(counts), np.log(largest), 1)[0] > rate_max
+    nodes, points = "eight" if serendipity else "nine", " x ".join(map(str, quadrature))
+    for name, errors, rate in (("mean", mean, rate_l2), ("largest", largest, rate_max)):
+        evidence(
+            f"solid, elastic sphere, {nodes} nodes, {points} points: order of the {name} error",
+            computed=float(-np.polyfit(np.log(counts), np.log(errors), 1)[0]), least=rate,
+            source="G. Lame 1852, in S. Timoshenko & J. N. Goodier, Theory of Elasticity",
+            kind=MEMORY, physics=CONVERGENCE,
+        )  # fmt: skip
     assert mean[-1] < 1e-6
