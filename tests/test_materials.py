@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, METAL, About
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
@@ -30,6 +31,8 @@ from fea.materials import (
     yield_ratio,
 )  # fmt: skip
 from profiles.material import Linear, Material, Swift, Table, Voce
+
+ABOUT = About(METAL, "J2 flow under stress of fixed direction, closed form", COMPUTED)
 
 E, NU, FIRST = 69_000.0, 0.33, 270.0
 LAWS = {
@@ -123,12 +126,16 @@ def test_uniaxial_closed_form(law: str, share: float, strain: float) -> None:
 
 @pytest.mark.parametrize("share", SHARES)
 @pytest.mark.parametrize("law", LAWS)
-def test_equibiaxial_and_shear_closed_forms(law: str, share: float) -> None:
+def test_equibiaxial_and_shear_closed_forms(evidence, law: str, share: float) -> None:
     """Equivalent stress of each path = yield stress; ep from strain = elastic + plastic."""
     material, shear = metal(law, share), E / (2.0 * (1.0 + NU))
     # equibiaxial: s = E/(1-nu) (e - ep/2), q = s
     ep = brentq(lambda x: E / (1 - NU) * (0.03 - 0.5 * x) - curve(law, x), 0.0, 1.0, xtol=1e-16)
     stress, _, new = step(material, (0.03, 0.03, 0.0))
+    evidence(
+        f"{law}, kinematic share {share:g}, equibiaxial strain of 3 %: stress",
+        expected=curve(law, ep), computed=float(stress[0]), rel=1e-9, unit="MPa",
+    )  # fmt: skip
     assert stress == pytest.approx([curve(law, ep)] * 2 + [0.0], rel=1e-9)
     assert new[EP] == pytest.approx(ep, rel=1e-9)
     # stretch e and -e: s = 2 G (e - sqrt(3)/2 ep), q = sqrt(3) s
@@ -147,7 +154,7 @@ def test_equibiaxial_and_shear_closed_forms(law: str, share: float) -> None:
 
 @pytest.mark.parametrize("share", SHARES)
 @pytest.mark.parametrize("law", LAWS)
-def test_reverse_yield(law: str, share: float) -> None:
+def test_reverse_yield(evidence, law: str, share: float) -> None:
     """After pulling to s, yield comes back at s - 2 [sy + (1 - m)(s - sy)], m the kinematic share;
     m = 1 gives s - 2 sy, m = 0 gives -s."""
     material = metal(law, share)
@@ -156,7 +163,11 @@ def test_reverse_yield(law: str, share: float) -> None:
     elastic = 0.03 - (pulled - expected) / E
     stress, after = uniaxial(material, elastic + 1e-7, state)
     assert after[EP] == state[EP]
-    assert stress == pytest.approx(expected + 1e-7 * E, rel=1e-6)
+    evidence(
+        f"{law}, kinematic share {share:g}, pulled to 3 %: stress at reverse yield",
+        expected=expected + 1e-7 * E, computed=float(stress), rel=1e-6, unit="MPa",
+        source="J. Bauschinger 1881, W. Prager 1956: elastic range after reversal",
+    )  # fmt: skip
     _, after = uniaxial(material, elastic - 1e-6, state)
     assert after[EP] > state[EP]
 

@@ -25,12 +25,20 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, SNAP, About
 from shells import arc, compliance, revolve
 
 from fea.path import Newton
 from fea.ramp import Plan, Ramp, ramp
 from fea.shell import Shell
 from profiles.material import Material
+
+ABOUT = About(
+    SNAP,
+    "Marguerre's shallow-shell equations by spectral collocation, clamped cap (problem of B. "
+    "Budiansky 1959, H. J. Weinitschke 1960, N. C. Huang 1964)",
+    COMPUTED,
+)
 
 E, RADIUS = 70_000.0, 100.0
 
@@ -93,16 +101,22 @@ def limit(cap: Cap, step: float = 0.02) -> float:
 
 
 @pytest.mark.parametrize(("ratio", "nu", "lam"), CASES)
-def test_first_limit(ratio: float, nu: float, lam: float) -> None:
-    assert limit(cap(lam, nu, ratio)) == pytest.approx(LIMITS[nu][lam], rel=BAND)
+def test_first_limit(evidence, ratio: float, nu: float, lam: float) -> None:
+    evidence(
+        f"shell, cap λ = {lam:g}, nu {nu:.3g}, a/R {ratio:g}: p/p_cl", expected=LIMITS[nu][lam],
+        computed=limit(cap(lam, nu, ratio)), rel=BAND,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("lam", [2.0, 3.0, 3.2])
-def test_a_cap_too_shallow_to_snap_goes_on_to_the_ceiling(lam: float) -> None:
+def test_a_cap_too_shallow_to_snap_goes_on_to_the_ceiling(evidence, lam: float) -> None:
     """Table: no limit up to lambda 3.3."""
     found = press(cap(lam, 1.0 / 3.0, 0.1))
-    assert found.limit is None
     assert found.ending == "ceiling"
+    evidence(
+        f"shell, cap λ = {lam:g}, nu 0.333, a/R 0.1: p/p_cl up to 3", expected=None,
+        computed=None if found.limit is None else found.limit.pressure,
+    )  # fmt: skip
     assert found.reason.startswith("no reversal below")
     assert all(step.negative == 0 for step in found.steps)
     assert np.all(np.diff([state.pressure for state in found.states]) > 0.0)
@@ -119,7 +133,7 @@ def test_at_lambda_3_3_the_path_is_level_within_its_theory() -> None:
 
 
 @pytest.mark.parametrize("lam", DEFLECTIONS)
-def test_deflection_at_the_limit(lam: float) -> None:
+def test_deflection_at_the_limit(evidence, lam: float) -> None:
     """A deflection where pressure is level is known to the root of what the pressure is known
     to; the table gives three decimals.  Band 2 % and half a digit."""
     one = cap(lam, 1.0 / 3.0, 0.05)
@@ -130,13 +144,19 @@ def test_deflection_at_the_limit(lam: float) -> None:
     near = slice(top - 1, top + 2)
     c2, c1, _ = np.polyfit(centre[near] - centre[top], pressure[near] / pressure[top] - 1.0, 2)
     at_limit = centre[top] - 0.5 * c1 / c2
-    assert at_limit == pytest.approx(DEFLECTIONS[lam], rel=0.02, abs=5e-4)
+    evidence(
+        f"shell, cap λ = {lam:g}, nu 0.333, a/R 0.05: w0/H at the limit",
+        expected=DEFLECTIONS[lam], computed=float(at_limit), rel=0.02, abs=5e-4,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("lam", [8.5, 9.0, 9.5, 10.0, 11.0, 12.0, 16.0])
 @pytest.mark.parametrize("step", [0.2, 0.1, 0.05])
-def test_long_steps_find_the_same_peak(lam: float, step: float) -> None:
-    assert limit(cap(lam, 1.0 / 3.0, 0.1), step) == pytest.approx(LIMITS[1.0 / 3.0][lam], rel=BAND)
+def test_long_steps_find_the_same_peak(evidence, lam: float, step: float) -> None:
+    evidence(
+        f"shell, cap λ = {lam:g}, nu 0.333, a/R 0.1, steps of {step:g}: p/p_cl",
+        expected=LIMITS[1.0 / 3.0][lam], computed=limit(cap(lam, 1.0 / 3.0, 0.1), step), rel=BAND,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("lam", [5.0, 8.0, 10.0])

@@ -24,6 +24,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from evidence_rows import COMPUTED, MEMORY, WAVES_AROUND, About
 
 from fea.ramp import Plan, Ramp, ramp
 from fea.reversal import Discretisation, plan_of, shell_of
@@ -31,6 +32,13 @@ from fea.shell import Shell
 from fea.waves import WAVES, first_onset, onset_by_number
 from profiles import load_profile
 from profiles.profile import Profile
+
+ABOUT = About(
+    WAVES_AROUND,
+    "axisymmetric continuum by another code, perturbed in n waves, one mesh with 2 elements "
+    "through the gauge, ±1 %",
+    COMPUTED,
+)
 
 DATA = Path(__file__).parent / "data"
 # MPa
@@ -66,24 +74,32 @@ def elastic(case: str) -> tuple[Shell, Ramp, Plan]:
 
 
 @pytest.mark.parametrize("case", FLOW)
-def test_flow_theory_tilts_after_the_limit(case: str) -> None:
+def test_flow_theory_tilts_after_the_limit(evidence, case: str) -> None:
     shell, path, plan = plastic(case)
     found = first_onset(shell, path.states, plan, numbers=WAVES[1:])
     assert found is not None
     assert path.limit is not None
-    assert found.n == 1
+    what = f"open case {case.upper()}, flow theory"
+    evidence(f"{what}: first n", expected=1, computed=found.n)
     assert found.before > path.limit.before
-    assert found.pressure == pytest.approx(FLOW[case], rel=BAND)
+    evidence(
+        f"{what}: first onset, after the limit", expected=FLOW[case], computed=found.pressure,
+        rel=BAND, unit="MPa",
+    )  # fmt: skip
     later = onset_by_number(shell, path.states, plan, numbers=range(2, 7))
     assert all(p is None or p < found.pressure for p in later.values())
 
 
 @pytest.mark.parametrize("case", FLOW)
-def test_flow_theory_has_no_waves_before_the_limit(case: str) -> None:
+def test_flow_theory_has_no_waves_before_the_limit(evidence, case: str) -> None:
     shell, path, plan = plastic(case)
     assert path.limit is not None
     before = path.states[: path.limit.before + 1]
-    assert first_onset(shell, before, plan, numbers=WAVES[1:]) is None
+    found = first_onset(shell, before, plan, numbers=WAVES[1:])
+    evidence(
+        f"open case {case.upper()}, flow theory: waves before the limit",
+        expected=None, computed=None if found is None else found.n,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("case", FLOW)
@@ -103,11 +119,14 @@ def test_onset_does_not_depend_on_the_mesh(case: str) -> None:
     strict=True,
     reason="measured G 0.594 and 0.616, H 0.501 and 0.508 MPa: 2 to 7 % above the continuum",
 )
-def test_deformation_theory(case: str, n: int) -> None:
+def test_deformation_theory(evidence, case: str, n: int) -> None:
     shell, path, plan = plastic(case)
     found = first_onset(shell, path.states, plan, "deformation", (n,))
     assert found is not None
-    assert found.pressure == pytest.approx(DEFORMATION[case][n], rel=BAND)
+    evidence(
+        f"open case {case.upper()}, deformation theory, n = {n}: onset",
+        expected=DEFORMATION[case][n], computed=found.pressure, rel=BAND, unit="MPa",
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("case", DEFORMATION)
@@ -123,10 +142,15 @@ def test_deformation_theory_comes_on_the_way_up_all_round_first(case: str) -> No
 
 
 @pytest.mark.parametrize("case", DEFORMATION)
-def test_elastic_bottom_buckles_in_five_to_seven_waves(case: str) -> None:
+def test_elastic_bottom_buckles_in_five_to_seven_waves(evidence, case: str) -> None:
     shell, path, plan = elastic(case)
     found = first_onset(shell, path.states, plan)
     assert found is not None
     assert path.limit is not None
-    assert 5 <= found.n <= 7
-    assert 0.15 < 1.0 - found.pressure / path.limit.pressure < 0.25
+    what = f"open case {case.upper()}, elastic metal"
+    study = {"source": "a first study of elastic bottoms", "kind": MEMORY}
+    evidence(f"{what}: first n", computed=found.n, least=5, most=7, **study)
+    evidence(
+        f"{what}: share by which the onset lies below the axisymmetric limit",
+        computed=1.0 - found.pressure / path.limit.pressure, least=0.15, most=0.25, **study,
+    )  # fmt: skip

@@ -14,12 +14,20 @@ from __future__ import annotations
 from functools import cache
 
 import pytest
+from evidence_rows import COMPUTED, WAVES_AROUND, About
 from shells import compliance
 from test_shallow_caps import Cap, cap, press
 
 from fea.path import Newton
 from fea.ramp import Plan, Ramp
 from fea.waves import WAVES, first_onset, onset_by_number
+
+ABOUT = About(
+    WAVES_AROUND,
+    "Marguerre's shallow-shell equations by spectral collocation, clamped cap (problem of N. C. "
+    "Huang 1964)",
+    COMPUTED,
+)
 
 # nu: {lambda: {n: onset / p_cl}}, lowest first
 ONSETS = {
@@ -69,35 +77,46 @@ def pressed(lam: float, nu: float, ratio: float, step: float = STEP) -> tuple[Ca
 
 @pytest.mark.parametrize("ratio", [0.05, 0.1])
 @pytest.mark.parametrize(("nu", "lam"), CASES)
-def test_first_onset(nu: float, lam: float, ratio: float) -> None:
+def test_first_onset(evidence, nu: float, lam: float, ratio: float) -> None:
     one, path, plan = pressed(lam, nu, ratio)
     found = first_onset(one.shell, path.states, plan)
     (n, expected), *_ = ONSETS[nu][lam].items()
     assert found is not None
-    assert found.pressure / one.classical == pytest.approx(expected, rel=BAND)
+    what = f"shell, cap λ = {lam:g}, nu {nu:.3g}, a/R {ratio:g}: first"
+    evidence(
+        f"{what} onset, p/p_cl", expected=expected,
+        computed=found.pressure / one.classical, rel=BAND,
+    )  # fmt: skip
     # neighbouring n lie within 0.1 to 1 % of each other
-    assert abs(found.n - n) <= 1
+    evidence(f"{what} n", expected=n, computed=found.n, abs=1)
 
 
 @pytest.mark.parametrize("ratio", [0.05, 0.1])
 @pytest.mark.parametrize(("nu", "lam"), CASES)
-def test_onset_for_each_number_of_waves(nu: float, lam: float, ratio: float) -> None:
+def test_onset_for_each_number_of_waves(evidence, nu: float, lam: float, ratio: float) -> None:
     """Some of these modes are stable again at the end of the path, beyond the limit."""
     one, path, plan = pressed(lam, nu, ratio)
     expected = ONSETS[nu][lam]
     found = onset_by_number(one.shell, path.states, plan, numbers=tuple(expected))
-    over = {n: None if p is None else p / one.classical for n, p in found.items()}
-    assert over == pytest.approx(expected, rel=BAND)
+    for n, p in found.items():
+        evidence(
+            f"shell, cap λ = {lam:g}, nu {nu:.3g}, a/R {ratio:g}, n = {n}: onset, p/p_cl",
+            expected=expected[n], computed=None if p is None else p / one.classical, rel=BAND,
+        )  # fmt: skip
 
 
 @pytest.mark.parametrize("lam", [4.0, 4.5, 5.0, 5.25])
-def test_no_waves_up_to_the_limit_of_a_shallower_cap(lam: float) -> None:
+def test_no_waves_up_to_the_limit_of_a_shallower_cap(evidence, lam: float) -> None:
     """Table: none up to lambda 5.5.  There the first unstable mode is the snap itself, n = 0."""
     one, path, plan = pressed(lam, 1.0 / 3.0, 0.1)
     assert path.limit is not None
     before = path.states[: path.limit.before + 1]
     assert len(before) > 10
-    assert first_onset(one.shell, before, plan, numbers=WAVES[1:]) is None
+    waves = first_onset(one.shell, before, plan, numbers=WAVES[1:])
+    evidence(
+        f"shell, cap λ = {lam:g}, nu 0.333, a/R 0.1: waves before the limit",
+        expected=None, computed=None if waves is None else waves.n,
+    )  # fmt: skip
     first = first_onset(one.shell, path.states, plan)
     assert first is not None
     assert first.n == 0

@@ -23,6 +23,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+from evidence_rows import MEMORY, WAVES_AROUND, About
 from shells import Floats, compliance, revolve, tube
 
 from fea.path import Newton
@@ -31,6 +32,13 @@ from fea.shell import Evaluation, Shell, ShellState
 from fea.waves import first_onset, onset_by_number, wave_tangent
 from profiles.material import Material
 from profiles.meridian import Segment
+
+ABOUT = About(WAVES_AROUND, "R. von Mises 1914: cylinder under pressure on wall and lids", MEMORY)
+LORENZ = {
+    "source": "R. Lorenz 1908; S. Timoshenko & J. Gere, Theory of Elastic Stability, sec. 11.1: "
+    "cylinder under end stress"
+}
+FLUEGGE = {"source": "W. Flügge 1932; Stresses in Shells, ch. 8: cylinder under end stress"}
 
 
 @dataclass(frozen=True)
@@ -44,6 +52,10 @@ class Case:
     gauge: float
     pressure: float
     n: int
+
+    def __str__(self) -> str:
+        shape = f"R/t {self.radius / self.gauge:g}, L/R {self.length / self.radius:.3g}"
+        return f"cylinder, {shape}, under outside pressure"
 
     def mises(self, n: int) -> float:
         m, thin = np.pi * self.radius / self.length, self.gauge / self.radius
@@ -78,24 +90,37 @@ def test_numbers_of_the_formula(case: Case) -> None:
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_outside_pressure(case: Case) -> None:
+def test_outside_pressure(evidence, case: Case) -> None:
     shell, path, plan = pressed(case)
     found = first_onset(shell, path.states, plan)
     assert found is not None
-    assert found.n == case.n
-    assert found.pressure == pytest.approx(case.pressure, rel=BAND)
+    evidence(f"{case}: first n", expected=case.n, computed=found.n)
+    evidence(
+        f"{case}: first onset",
+        expected=case.pressure,
+        computed=found.pressure,
+        rel=BAND,
+        unit="MPa",
+    )
     # half a wave along: a cosine from the middle
     along = np.cos(0.5 * np.pi * shell.s / shell.s[-1])
     assert found.mode[:, 0] == pytest.approx(along, abs=0.05)
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_outside_pressure_for_each_number_of_waves(case: Case) -> None:
+def test_outside_pressure_for_each_number_of_waves(evidence, case: Case) -> None:
     shell, path, plan = pressed(case)
     assert path.ending == "ceiling"
     numbers = (case.n - 1, case.n, case.n + 1, case.n + 2)
     found = onset_by_number(shell, path.states, plan, numbers=numbers)
-    assert found == pytest.approx({n: case.mises(n) for n in numbers}, rel=BAND)
+    for n in numbers:
+        evidence(
+            f"{case}, n = {n}: onset",
+            expected=case.mises(n),
+            computed=found[n],
+            rel=BAND,
+            unit="MPa",
+        )
 
 
 def test_outside_pressure_does_not_depend_on_the_mesh() -> None:
@@ -206,13 +231,16 @@ AXIAL_BAND = 0.01
 
 
 @pytest.mark.parametrize("name", COLUMNS)
-def test_axisymmetric_half_waves_under_end_stress(name: str) -> None:
+def test_axisymmetric_half_waves_under_end_stress(evidence, name: str) -> None:
     gauge, waves, _ = COLUMNS[name]
     length = waves * half_wave(gauge)
     column = Column(gauge, length, 15 * waves)
     shares = column.states[-1].x[:, 0]
     assert np.ptp(shares) < 1e-8 * RADIUS
-    assert column.onset(0) == pytest.approx(1.0, abs=AXIAL_BAND)
+    evidence(
+        f"cylinder under end stress, {name}, {waves} half-waves, n = 0: stress over Lorenz'",
+        expected=1.0, computed=column.onset(0), abs=AXIAL_BAND, **LORENZ,
+    )  # fmt: skip
     state = column.at(column.states[9], 0.998)
     tangent = wave_tangent(column.held, column.states[9], replace(state, pressure=0.0))
     shape = tangent.mode(0)[1][:, 0]
@@ -220,14 +248,18 @@ def test_axisymmetric_half_waves_under_end_stress(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", COLUMNS)
-def test_end_stress_for_each_number_of_waves(name: str) -> None:
+def test_end_stress_for_each_number_of_waves(evidence, name: str) -> None:
     """Odd m only: half the cylinder knows the modes that are symmetric about the middle."""
     gauge, waves, numbers = COLUMNS[name]
     length = waves * half_wave(gauge)
     column = Column(gauge, length, 15 * waves)
     found = {n: column.onset(n) for n in numbers}
     least = {n: min(over_lorenz(n, m, gauge, length) for m in range(1, 99, 2)) for n in numbers}
-    assert found == pytest.approx(least, rel=AXIAL_BAND)
+    for n in numbers:
+        evidence(
+            f"cylinder under end stress, {name}, {waves} half-waves, n = {n}: stress over Lorenz'",
+            expected=least[n], computed=found[n], rel=AXIAL_BAND, **FLUEGGE,
+        )  # fmt: skip
     # many n at Lorenz' stress
     on_circle = [n for n in numbers if abs(least[n] - 1.0) < 2e-3]
     assert len(on_circle) >= 2

@@ -34,6 +34,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, MEMORY, WAVES_AROUND, About
 from scipy.optimize import brentq
 from shells import CLAMPED, compliance, revolve
 
@@ -45,6 +46,21 @@ from fea.wave_kernel import WAVE_WIDTH
 from fea.waves import WaveTangent, first_onset, onset_by_number, wave_tangent
 from profiles.material import Material, Swift
 from profiles.meridian import Segment
+
+ABOUT = About(
+    WAVES_AROUND,
+    "R. Zoelly 1915; S. Timoshenko & J. Gere, Theory of Elastic Stability, sec. 11.13: complete "
+    "sphere under outside pressure, least over the degree",
+    MEMORY,
+)
+BIJLAARD = {
+    "source": "P. P. Bijlaard 1949; G. Gerard, Handbook of Structural Stability III: plastic sphere"
+}
+BIAXIAL = {
+    "source": "plastic sphere with the moduli of either theory under equal biaxial stress, closed "
+    "form",
+    "kind": COMPUTED,
+}
 
 E, NU, RADIUS = 70_000.0, 0.3, 100.0
 
@@ -99,26 +115,36 @@ def excess(ratio: int) -> float:
         500,
     ],
 )
-def test_axisymmetric_check_alone_finds_the_classical_pressure(ratio: int) -> None:
-    assert abs(excess(ratio)) <= BAND
+def test_axisymmetric_check_alone_finds_the_classical_pressure(evidence, ratio: int) -> None:
+    evidence(
+        f"elastic sphere, R/t {ratio}, axisymmetric onset: p over classical",
+        expected=1.0, computed=1.0 + excess(ratio), abs=BAND,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("ratio", ELASTIC)
-def test_excess_is_that_of_the_compressed_sphere(ratio: int) -> None:
+def test_excess_is_that_of_the_compressed_sphere(evidence, ratio: int) -> None:
     strain = (1.0 - NU) / np.sqrt(3.0 * (1.0 - NU**2)) / ratio
     thicker = 2.0 * NU / (1.0 - NU) * strain
     expected = np.exp(2.0 * (thicker + strain) + (2.0 * strain - thicker)) - 1.0
-    assert excess(ratio) == pytest.approx(expected, abs=1e-3)
+    evidence(
+        f"elastic sphere, R/t {ratio}, compressed to the onset: p over classical",
+        expected=1.0 + expected, computed=1.0 + excess(ratio), abs=1e-3,
+        source="radius, gauge and modulus of the compressed sphere, closed form", kind=COMPUTED,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("ratio", ELASTIC)
-def test_all_numbers_of_waves_up_to_the_degree_come_at_one_pressure(ratio: int) -> None:
+def test_all_numbers_of_waves_up_to_the_degree_come_at_one_pressure(evidence, ratio: int) -> None:
     shell, path, plan, _ = elastic(ratio)
     degree = ELASTIC[ratio][1]
     numbers = (0, *range(2, degree + 1))
     found = onset_by_number(shell, path.states, plan, numbers=numbers)
     pressure = np.array([found[n] for n in numbers], dtype=float)
-    assert pressure == pytest.approx(pressure[0], rel=1e-3)
+    evidence(
+        f"elastic sphere, R/t {ratio}, n = 0 to {degree} without 1: largest spread of p",
+        expected=0.0, computed=float(np.abs(pressure / pressure[0] - 1.0).max()), abs=1e-3,
+    )  # fmt: skip
 
 
 def without_rigid_motion(tangent: WaveTangent) -> int:
@@ -220,16 +246,20 @@ EVEN = np.linspace(0.1, 1.05, 20)
     ]
     + [200],
 )
-def test_deformation_theory_as_it_stands(ratio: int) -> None:
-    assert onset(ratio, 1.0, "deformation", EVEN) == pytest.approx(1.0, abs=PLASTIC_BAND)
+def test_deformation_theory_as_it_stands(evidence, ratio: int) -> None:
+    evidence(
+        f"plastic sphere, R/t {ratio}, deformation theory: p over the formula",
+        expected=1.0, computed=onset(ratio, 1.0, "deformation", EVEN), abs=PLASTIC_BAND, **BIJLAARD,
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize("ratio", PLASTIC)
-def test_deformation_theory_at_small_strain(ratio: int) -> None:
+def test_deformation_theory_at_small_strain(evidence, ratio: int) -> None:
     found = onset(ratio, DIVIDED, "deformation", EVEN)
-    assert found == pytest.approx(1.0, abs=PLASTIC_BAND)
+    what = f"plastic sphere, R/t {ratio}, deformation theory, strains / {DIVIDED:g}: p over"
+    evidence(f"{what} the formula", expected=1.0, computed=found, abs=PLASTIC_BAND, **BIJLAARD)
     exact = closed_form(ratio, "deformation") / closed_form(ratio, "formula")
-    assert found == pytest.approx(exact, rel=0.005)
+    evidence(f"{what} it, closed form", expected=exact, computed=found, rel=0.005, **BIAXIAL)
 
 
 def short_steps(ratio: int, upto: float) -> list[float]:
@@ -240,11 +270,14 @@ def short_steps(ratio: int, upto: float) -> list[float]:
 
 
 @pytest.mark.parametrize("ratio", [50, 100, 200])
-def test_flow_theory_lies_above(ratio: int) -> None:
+def test_flow_theory_lies_above(evidence, ratio: int) -> None:
     found = onset(ratio, DIVIDED, "flow", short_steps(ratio, 1.012))
-    assert found is not None
     exact = closed_form(ratio, "flow") / closed_form(ratio, "formula")
-    assert found == pytest.approx(exact, rel=0.005)
+    evidence(
+        f"plastic sphere, R/t {ratio}, flow theory, strains / {DIVIDED:g}: p over the formula",
+        expected=exact, computed=found, rel=0.005, **BIAXIAL,
+    )  # fmt: skip
+    assert found is not None
     assert found > closed_form(ratio, "deformation") / closed_form(ratio, "formula")
 
 
