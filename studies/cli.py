@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from profiles.errors import InputError
+from studies.waviness import waviness
 
 app = typer.Typer(
     help="At what internal pressure does the domed bottom of a can reverse?",
@@ -106,22 +107,38 @@ def reversal(
         typer.Option(metavar="PRESSURE", help="Where to stop looking for a reversal.  [4 MPa]"),
     ] = None,
     waves: WavesOption = None,
+    model: Annotated[
+        str,
+        typer.Option(
+            metavar="MODEL",
+            help="shell; solid, slower, to judge it by; or both.  [shell]",
+            show_default=False,
+        ),
+    ] = "shell",
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
     """The reversal pressure of a bottom, with its curve, figure and record."""
     from profiles.files import load_profile
-    from studies.options import settings_of
+    from profiles.section import GmshUnavailableError
+    from studies.options import models_of, settings_of
     from studies.runs import run_folder, write_curve, write_figure, write_json
 
     bottom = load_profile(profile)
+    models = models_of(model, bottom)
     settings = settings_of(require, at or (), resolution, ceiling, waves)
     folder = None if json_only and out is None else run_folder(out, bottom.name)
 
     from fea.reversal import reversal as solve
 
-    record = solve(bottom, settings)
+    try:
+        records = [solve(bottom, settings, model=name) for name in models]
+    except GmshUnavailableError as error:
+        raise typer.Exit(_fail(str(error), 1)) from None
+    record = records[0]
     data = record.to_dict()
+    if len(records) > 1:
+        data = {name: one.to_dict() for name, one in zip(models, records, strict=True)}
     files: list[Path] = []
     if folder is not None:
         from studies.figures import reversal_figure
@@ -135,9 +152,10 @@ def reversal(
     else:
         from studies.summary import print_reversal
 
-        print_reversal(record, files)
-    if record.kind == "not_converged":
-        raise typer.Exit(_fail(f"the solve could not be carried on: {record.reason}", 1))
+        print_reversal(record, files, judge=records[1] if len(records) > 1 else None)
+    for one in records:
+        if one.kind == "not_converged":
+            raise typer.Exit(_fail(f"the solve could not be carried on: {one.reason}", 1))
 
 
 @app.command()
@@ -245,3 +263,6 @@ def profiles() -> None:
 def _print_json(data: dict[str, Any]) -> None:
     # ASCII, so that it gets through any encoding of standard output
     sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
+
+
+app.command()(waviness)

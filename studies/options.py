@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from profiles import InputError, parse_quantity
+from profiles import InputError, Profile, parse_quantity
 from profiles.errors import brief
 
 if TYPE_CHECKING:
@@ -34,6 +34,27 @@ def whole(text: str, option: str) -> int:
             f"{option} is {brief(text)}; it must be {needed}", option, brief(text), needed
         )
     return int(text)
+
+
+def models_of(text: str, profile: Profile) -> tuple[str, ...]:
+    """The models to solve with, of "shell", "solid" and "both".
+
+    Raises InputError for another word, and for a metal that the solid cannot represent.
+    """
+    chosen = {"shell": ("shell",), "solid": ("solid",), "both": ("shell", "solid")}
+    if text not in chosen:
+        allowed = "shell, solid or both"
+        raise InputError(
+            f"--model is {brief(text)}; it must be {allowed}", "--model", brief(text), allowed
+        )
+    share = profile.material.kinematic_share
+    if "solid" in chosen[text] and share > 0.0:
+        raise InputError(
+            f"--model is {text}, but kinematic_share is {share:g}, and the solid carries isotropic "
+            "hardening only; it must be shell",
+            "--model", text, "shell",
+        )  # fmt: skip
+    return chosen[text]
 
 
 def settings_of(

@@ -16,6 +16,7 @@ from profiles import Profile, derived
 from studies.units import PSI
 from studies.words import (
     drawn_words,
+    judge_words,
     kind_words,
     margin_words,
     one_line,
@@ -26,6 +27,7 @@ from studies.words import (
 if TYPE_CHECKING:
     from fea.onsets import WaveRecord
     from fea.record import Growth, Onset, Place, Record
+    from fea.waviness import Waviness
 
 WIDTH = 80
 _ON = {"inside": "inside surface", "mid": "mid surface", "outside": "outside surface"}
@@ -64,8 +66,8 @@ def _sizes(profile: Profile) -> str:
     )
 
 
-def print_reversal(record: Record, files: Sequence[Path]) -> None:
-    """The summary of a reversal solve."""
+def print_reversal(record: Record, files: Sequence[Path], judge: Record | None = None) -> None:
+    """The summary of a reversal solve; judge : the same bottom by the solid."""
     console = _console()
     console.print(Text(one_line(record.profile.name), style="bold"))
     console.print(Text(f"{_sizes(record.profile)}; {record.profile.material.name}"))
@@ -96,11 +98,14 @@ def print_reversal(record: Record, files: Sequence[Path]) -> None:
     for i, line in enumerate(stability_words(record)):
         metal.add_row("" if i else "Waves", line)
     mesh = record.mesh
+    through = f", {mesh.layers} layers" if mesh.model == "shell" else " of a solid"
     metal.add_row(
         "Solved",
-        f"{mesh.elements} elements, {mesh.layers} layers, {record.iterations} iterations, "
+        f"{mesh.elements} elements{through}, {record.iterations} iterations, "
         f"{record.seconds:.2f} s, resolution {100 * record.resolution:g} %",
     )
+    if judge is not None:
+        metal.add_row("Solid", judge_words(record, judge))
     console.print(metal)
     _print_files(console, files)
     console.print(Text(record.caution, style="italic"))
@@ -248,3 +253,34 @@ def print_profiles(ready: Mapping[str, Profile]) -> None:
             f"{profile.sheet.bottom_gauge:.3f}",
         )  # fmt: skip
     console.print(table)
+
+
+def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
+    """What waves of some heights cost."""
+    console = _console()
+    first = found[0]
+    console.print(Text(one_line(profile.name), style="bold"))
+    console.print(Text(f"{_sizes(profile)}; {profile.material.name}"))
+    console.print()
+    console.print(Text(f"Reversal pressure  {pressures(first.reversal_pressure_mpa)}"))
+    waves = "1 wave" if first.waves == 1 else f"{first.waves} waves"
+    console.print(Text(f"With {waves} round the can, in the softest shape of that number:"))
+    console.print()
+    table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
+    for name in ("height, zero to peak", "pressure", "lost"):
+        table.add_column(name, justify="right")
+    for entry in found:
+        lost = 100.0 * entry.share_lost
+        table.add_row(
+            f"{1000.0 * entry.amplitude_mm:.4g} um",
+            f"{entry.pressure_mpa / PSI:.1f} psi",
+            "below 0.01 %" if lost < 0.01 else f"{lost:.2f} %",
+        )
+    console.print(table)
+    console.print()
+    change = "grows" if first.growth > 1.0 else "shrinks"
+    console.print(Text(f"Up to reversal such a wave {change} to {first.growth:.2g} of its height."))
+    console.print(
+        Text("An estimate of second order in the height: trust it while little is lost (10 %).")
+    )
+    console.print(Text(first.caution, style="italic"))

@@ -30,6 +30,18 @@ def kind_words(record: Record) -> str:
     return f"not known: {record.reason}"
 
 
+def judge_words(record: Record, judge: Record) -> str:
+    """What the solid says of the shell's answer, in one line."""
+    ours, theirs = record.reversal_pressure_mpa, judge.reversal_pressure_mpa
+    if theirs is None:
+        return f"finds none: {judge.reason}"
+    if ours is None:
+        return f"{theirs / PSI:.1f} psi, where the shell finds none"
+    apart = 100.0 * (ours / theirs - 1.0)
+    side = "above" if apart > 0.0 else "below"
+    return f"{theirs / PSI:.1f} psi; the shell lies {abs(apart):.2f} % {side} it"
+
+
 def waves_words(n: int) -> str:
     """In which shape a bottom lets go that does so in n circumferential waves."""
     return {0: "all round", 1: "tilting (1 wave)"}.get(n, f"in {n} waves")
