@@ -20,7 +20,7 @@ LIMIT_LOADS = "Plastic limit pressure"
 METAL = "Metal: hardening and yield"
 BOTTOMS = "Can bottoms"
 CONVERGENCE = "Convergence"
-PHYSICS = (BENDING, SNAP, WAVES_AROUND, LIMIT_LOADS, METAL, BOTTOMS, CONVERGENCE)
+PHYSICS = (BOTTOMS, SNAP, WAVES_AROUND, BENDING, LIMIT_LOADS, METAL, CONVERGENCE)
 
 PASS, FAIL, GAP = "pass", "FAIL", "known gap"
 
@@ -110,7 +110,8 @@ def judged(
     share = 0.0 if rel is None else rel * math.fabs(expected)
     width = max(share, abs or 0.0)
     if width == share and expected:  # the band that holds is the relative one
-        shown_error, band = f"{100.0 * error / expected:+.2f} %", f"±{100.0 * (rel or 0.0):.3g} %"
+        percent = round(100.0 * error / expected, 2) + 0.0  # no negative nought
+        shown_error, band = f"{percent:+.2f} %", f"±{100.0 * (rel or 0.0):.3g} %"
     else:
         shown_error, band = f"{error:+.2g}{unit}", f"±{width:.3g}{unit}"
     holds = math.fabs(error) <= width  # not so for NaN

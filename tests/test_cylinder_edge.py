@@ -85,7 +85,7 @@ def test_thin_theory_edge_loads(evidence) -> None:
     found = {"force": edge_loaded(THIN, 0), "moment": abs(edge_loaded(THIN, 2))}
     for load, value in found.items():
         evidence(
-            f"R/t 1000, travel under end {load}",
+            f"cylinder, R/t 1000, travel under end {load}",
             expected=expected[load], computed=value, rel=0.003, unit="mm",
         )  # fmt: skip
 
@@ -96,7 +96,7 @@ def test_thin_theory_clamped_end(evidence) -> None:
     for name, unit in (("far", "mm"), ("M0", "N"), ("Q0", "N/mm")):
         what = "travel far from the end" if name == "far" else f"{name} at the clamped end"
         evidence(
-            f"R/t 1000 under pressure, {what}",
+            f"cylinder, R/t 1000 under pressure, {what}",
             expected=expected[name], computed=found[name], rel=0.003, unit=unit,
         )  # fmt: skip
 
@@ -106,7 +106,7 @@ def test_case_edge_loads(evidence) -> None:
     force, moment = CASE.solve(end, 0.0, Q=1.0)[0][0], CASE.solve(end, 0.0, M=1.0)[0][0]
     for load, number, expected in (("force", 0, force), ("moment", 2, moment)):
         evidence(
-            f"R/t 100, travel under end {load}", expected=float(expected),
+            f"cylinder, R/t 100, travel under end {load}", expected=float(expected),
             computed=edge_loaded(CASE, number), rel=0.001, unit="mm", **WITH_SHEAR,
         )  # fmt: skip
     # shear and thickness leave these within the band of the thin theory
@@ -117,15 +117,15 @@ def test_case_clamped_end(evidence) -> None:
     _, _, moment, shear = CASE.solve(np.zeros(1), 1.0, held=True)
     far, found_moment, found_shear = clamped(CASE)
     evidence(
-        "R/t 100 under pressure, travel far from the end",
+        "cylinder, R/t 100 under pressure, travel far from the end",
         expected=0.142857, computed=far, rel=0.003, unit="mm",
     )  # fmt: skip
     evidence(
-        "R/t 100 under pressure, M0 at the clamped end",
+        "cylinder, R/t 100 under pressure, M0 at the clamped end",
         expected=abs(moment), computed=found_moment, rel=0.001, unit="N", **WITH_SHEAR,
     )  # fmt: skip
     evidence(
-        "R/t 100 under pressure, Q0 at the clamped end",
+        "cylinder, R/t 100 under pressure, Q0 at the clamped end",
         expected=abs(shear), computed=found_shear, rel=0.001, unit="N/mm", **WITH_SHEAR,
     )  # fmt: skip
     # what shear takes off the thin theory's values
