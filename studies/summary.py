@@ -16,6 +16,7 @@ from profiles import Profile, derived
 from studies.units import PSI
 from studies.words import (
     drawn_words,
+    inside_model_band,
     judge_words,
     kind_words,
     margin_words,
@@ -80,8 +81,11 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if record.required_pressure_mpa is not None:
         answer.add_row("Required", pressures(record.required_pressure_mpa))
         verdict = margin_words(record)
-        colour = "green" if verdict.startswith("SAFE") else "red"
+        inside = inside_model_band(record)
+        colour = "yellow" if inside else "green" if verdict.startswith("SAFE") else "red"
         answer.add_row("", Text(verdict, style=f"bold {colour}"))
+        if inside:
+            answer.add_row("", "but the requirement lies inside the model uncertainty (Waves)")
     console.print(answer)
     console.print()
     _print_growth(console, record.growth)

@@ -111,6 +111,13 @@ def margin_words(record: Record) -> str:
     return text
 
 
+def inside_model_band(record: Record) -> bool:
+    """Whether a bottom that holds does so only by the theory that is quoted."""
+    band = record.stability.model_band_mpa if record.stability is not None else None
+    required = record.required_pressure_mpa
+    return band is not None and required is not None and band[0] < required <= band[1]
+
+
 def one_line(text: str, length: int = 200) -> str:
     """A text on one line, cut to a length, without what a terminal or a font cannot show."""
     text = "".join(c for c in " ".join(text.split()) if c.isprintable())
