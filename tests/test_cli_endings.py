@@ -42,7 +42,7 @@ def failed() -> Record:
 def test_a_failed_solve_is_recorded_with_status_1(
     run: Run, failed: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(fea.reversal, "reversal", lambda *_: failed)
+    monkeypatch.setattr(fea.reversal, "reversal", lambda *_, **__: failed)
     assert run("reversal", "north", "--out", "here", "--require", "90 psi") == 1
     out, err = capsys.readouterr()
     assert "not known: no equilibrium found beyond 0.2 MPa" in out
@@ -70,7 +70,7 @@ def test_ctrl_c_and_a_full_disk_leave_no_trace(
     run: Run, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
     def raising(error: BaseException) -> Callable[..., None]:
-        def call(*_: Any) -> None:
+        def call(*_: Any, **__: Any) -> None:
             raise error
 
         return call
