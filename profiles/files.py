@@ -77,10 +77,10 @@ def parse_profile(source: str | dict[str, Any]) -> Profile:
             raise _NotTomlError("not valid TOML: nested too deeply") from None
     from profiles.reading import profile_of, validated
 
-    return profile_of(validated(_with_temper(source)))
+    return profile_of(validated(with_temper(source)))
 
 
-def _with_temper(data: dict[str, Any]) -> dict[str, Any]:
+def with_temper(data: dict[str, Any]) -> dict[str, Any]:
     """The tables of a file with a named temper put in as its [material]."""
     name = data.get("material")
     if not isinstance(name, str):

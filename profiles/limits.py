@@ -26,7 +26,15 @@ class Limit(NamedTuple):
     high: float
 
 
-SHOWN_UNIT = {"length": "mm", "angle": "deg", "stress": "MPa", "density": "g/cm3", "number": ""}
+SHOWN_UNIT = {
+    "length": "mm",
+    "angle": "deg",
+    "stress": "MPa",
+    "density": "g/cm3",
+    "force": "N",
+    "stiffness": "N/mm",
+    "number": "",
+}
 
 _DEG = math.pi / 180.0
 
@@ -70,6 +78,42 @@ LIMITS: dict[str, Limit] = {
     "along.prior_strain": Limit("number", 0.0, 3.0),
     "along.yield_strength": Limit("stress", 1.0, 3000.0),
     "along.offset": Limit("length", -2.0, 2.0),
+    "punch.nose_radius": Limit("length", 0.2, 10.0),
+    "punch.nose_diameter": Limit("length", 10.0, 150.0),
+    "punch.land": Limit("length", 0.0, 5.0),
+    "punch.leg_angle": Limit("angle", 10.0 * _DEG, 88.0 * _DEG),
+    "punch.heel_radius": Limit("length", 0.3, 40.0),
+    "punch.body_diameter": Limit("length", 20.0, 200.0),
+    "die.dome_radius": Limit("length", 5.0, 500.0),
+    "die.dome_break_diameter": Limit("length", 0.5, 150.0),
+    "die.edge_radius": Limit("length", 0.2, 20.0),
+    "die.diameter": Limit("length", 8.0, 150.0),
+    "die.side_angle": Limit("angle", 0.0, 45.0 * _DEG),
+    "die.fillet_radius": Limit("length", 0.05, 5.0),
+    "die.flange_height": Limit("length", 0.5, 60.0),
+    "die.flange_diameter": Limit("length", 10.0, 160.0),
+    "clamp.inner_diameter": Limit("length", 10.0, 200.0),
+    "clamp.outer_diameter": Limit("length", 10.0, 200.0),
+    "clamp.edge_radius": Limit("length", 0.05, 10.0),
+    "clamp.angle": Limit("angle", 2.0 * _DEG, 80.0 * _DEG),
+    "clamp.force": Limit("force", 10.0, 1e5),
+    "spring.preload": Limit("force", 1.0, 1e6),
+    "spring.rate": Limit("stiffness", 0.0, 1e6),
+    "spring.travel": Limit("length", 0.0, 50.0),
+    "spring.force": Limit("force", 1.0, 1e6),
+    "station.set": Limit("length", -20.0, 20.0),
+    "friction.punch": Limit("number", 0.0, 0.5),
+    "friction.die": Limit("number", 0.0, 0.5),
+    "friction.clamp": Limit("number", 0.0, 0.5),
+    "blank.gauge": Limit("length", 0.05, 2.0),
+    "blank.wall_gauge": Limit("length", 0.03, 2.0),
+    "blank.transition_start": Limit("length", -20.0, 100.0),
+    "blank.transition_length": Limit("length", 0.1, 100.0),
+    "blank.wall_height": Limit("length", 1.0, 300.0),
+    "blank.wall_grip": Limit("force", 0.0, 1e5),
+    "blank.prior_strain": Limit("number", 0.0, 3.0),
+    "forming_limit.thinning": Limit("number", 0.01, 0.9),
+    "forming_limit.plane_strain": Limit("number", 0.005, 1.0),
 }
 
 

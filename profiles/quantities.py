@@ -12,7 +12,14 @@ from profiles.limits import SHOWN_UNIT
 if TYPE_CHECKING:
     import pint
 
-INTERNAL_UNIT = {"length": "mm", "angle": "rad", "stress": "MPa", "density": "g/cm3"}
+INTERNAL_UNIT = {
+    "length": "mm",
+    "angle": "rad",
+    "stress": "MPa",
+    "density": "g/cm3",
+    "force": "N",
+    "stiffness": "N/mm",
+}
 
 
 # The default registry knows a thousand units and takes 0.15 s to build; these take 1 ms.
@@ -44,12 +51,21 @@ _WRITTEN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s
 # products and quotients of units, each with a power of at most 3: nothing else reaches pint
 _TERM = r"[A-Za-zµμ°]+(?:(?:\^|\*\*)?[23]|[²³])?"
 _UNIT = re.compile(rf"{_TERM}(?:\s*[*/]\s*{_TERM}){{0,3}}")
-_EXAMPLE = {"length": "10.2 mm", "angle": "4 deg", "stress": "270 MPa", "density": "2.72 g/cm3"}
+_EXAMPLE = {
+    "length": "10.2 mm",
+    "angle": "4 deg",
+    "stress": "270 MPa",
+    "density": "2.72 g/cm3",
+    "force": "4 kN",
+    "stiffness": "400 N/mm",
+}
 _COMMON = {
     "length": "mm, cm, m, um, in or thou",
     "angle": "deg or rad",
     "stress": "MPa, GPa, kPa, N/mm2, bar, psi or ksi",
     "density": "g/cm3 or kg/m3",
+    "force": "N, kN or lbf",
+    "stiffness": "N/mm, kN/mm or lbf/in",
 }
 
 
@@ -86,7 +102,7 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
     """A quantity such as "10.2 mm", "0.402 in", "4 deg" or "90 psi" in internal units.
 
     dimension : "length" (mm), "angle" (radians), "stress" (also pressure, MPa),
-        "density" (g/cm3).
+        "density" (g/cm3), "force" (N), "stiffness" (N/mm).
     field : how the input is called, for the message.
     Raises InputError if the text is not a number with a unit of that dimension.
     """

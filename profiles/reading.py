@@ -6,6 +6,7 @@ This module imports pydantic (by profiles/schema.py): only a file that is read n
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from itertools import pairwise
 from typing import Any
 
@@ -28,11 +29,11 @@ def validated(data: dict[str, Any]) -> FileTable:
         problems = error.errors(include_url=False)
     # a misspelt key also makes the right one missing: the misspelling is the thing to report
     first = min(problems, key=lambda problem: problem["type"] != "extra_forbidden")
-    raise _input_error(first)
+    raise input_error(first, TABLES)
 
 
-def _input_error(problem: Any) -> InputError:
-    """One of pydantic's problems as a sentence."""
+def input_error(problem: Any, tables: Mapping[tuple[str, ...], Any]) -> InputError:
+    """One of pydantic's problems as a sentence; tables : the file's, by the path to each."""
     field = ""
     path: list[str] = []  # without positions in lists, with the law of a hardening table
     for part in problem["loc"]:
@@ -47,7 +48,7 @@ def _input_error(problem: Any) -> InputError:
     if isinstance(own, InputError):
         return InputError(str(own).replace(HERE, field), field, own.value, own.allowed)
     if problem["type"] == "extra_forbidden":
-        table = TABLES[tuple(path[:-1])]
+        table = tables[tuple(path[:-1])]
         return unknown_name(field, [f.alias or n for n, f in table.model_fields.items()])
     key = re.sub(r"\[\d+\]", "", field)
     if problem["type"] == "missing":
@@ -93,13 +94,14 @@ def profile_of(table: FileTable) -> Profile:
         table.name,
         Shape(**shape),
         Sheet(**table.sheet.model_dump()),
-        _material_of(table.material),
+        material_of(table.material),
         tuple(zones),
         along,
     )
 
 
-def _material_of(table: MaterialTable) -> Material:
+def material_of(table: MaterialTable) -> Material:
+    """The metal that a checked [material] table describes.  Raises InputError."""
     values = table.model_dump(exclude={"hardening"})
     for name, value in values.items():
         if f"material.{name}" in LIMITS and value is not None:
