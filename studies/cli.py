@@ -15,6 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from profiles.errors import InputError
+from studies import readings_commands
 from studies.waviness import waviness
 
 app = typer.Typer(
@@ -266,3 +267,4 @@ def _print_json(data: dict[str, Any]) -> None:
 
 
 app.command()(waviness)
+readings_commands.register(app)
