@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from fea.compiled import kernel
 from fea.materials import NU, E, layer_stress
 from fea.shell_kernel import SHEAR
-from fea.wave_kernel import log_differences
+from fea.wave_moments import log_differences
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -29,7 +29,8 @@ from fea.banded import factor, solve
 from fea.errors import SolveError
 from fea.imperfect_kernel import ENTRIES, layer_moduli, wave_forces, wave_strains
 from fea.shell import Shell, ShellState
-from fea.wave_kernel import FLOW, GEOMETRY, SUMS, WAVE_WIDTH, moments, wave_band
+from fea.wave_kernel import WAVE_WIDTH, wave_band
+from fea.wave_moments import FLOW, GEOMETRY, SUMS, moments
 from fea.waves import held
 
 Floats = NDArray[np.float64]

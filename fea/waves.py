@@ -20,7 +20,8 @@ from fea.errors import SolveError
 from fea.path import Control, System, take_step
 from fea.ramp import Plan
 from fea.shell import Shell, ShellState
-from fea.wave_kernel import DEFORMATION, FLOW, SUMS, WAVE_WIDTH, band_at, moments, wave_band
+from fea.wave_kernel import WAVE_WIDTH, band_at, wave_band
+from fea.wave_moments import DEFORMATION, FLOW, SUMS, moments
 
 Floats = NDArray[np.float64]
 

@@ -25,7 +25,8 @@ from fea.path import Control, Newton, take_step
 from fea.ramp import Plan, pressure_control, ramp
 from fea.reversal import Discretisation, plan_of, shell_of
 from fea.shell import Shell, ShellState
-from fea.wave_kernel import FLOW, SUMS, WAVE_WIDTH, moments, wave_band
+from fea.wave_kernel import WAVE_WIDTH, wave_band
+from fea.wave_moments import FLOW, SUMS, moments
 from fea.waves import THEORIES, WaveTangent, held, wave_tangent
 from profiles import load_profile
 from profiles.grading import element_ends

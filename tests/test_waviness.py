@@ -6,17 +6,24 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from evidence_rows import MEMORY, WAVES_AROUND, About
 
 from fea.imperfection import grow, quadratic, wave_tangent_at
 from fea.ramp import Plan, ramp
 from fea.reversal import Discretisation, plan_of, reversal, shell_of
 from fea.shell import build_shell
-from fea.wave_kernel import FLOW, GEOMETRY
+from fea.wave_moments import FLOW, GEOMETRY
 from fea.waviness import waviness
 from profiles import Along, load_profile
 from profiles.errors import InputError
 from profiles.material import Material
 from profiles.meridian import Meridian, Segment
+
+ABOUT = About(
+    WAVES_AROUND,
+    "S. Timoshenko & J. Gere, Theory of Elastic Stability, secs. 7.3 and 7.5: ring out of round",
+    MEMORY,
+)
 
 DATA = Path(__file__).parent / "data"
 ELASTIC = Material(69_000.0, 0.33)
@@ -36,7 +43,7 @@ def ring_shell(radius: float, gauge: float, length: float):
     )
 
 
-def test_out_of_round_ring_grows_as_the_theory_of_stability_says() -> None:
+def test_out_of_round_ring_grows_as_the_theory_of_stability_says(evidence) -> None:
     """w = w0 / (1 - p / p_cr), p_cr = E t^3 / (4 (1 - nu^2) R^3) for a long tube with n = 2.
 
     Source: Timoshenko & Gere, Theory of Elastic Stability, 2nd ed., secs. 7.3 and 7.5; formula
@@ -54,7 +61,10 @@ def test_out_of_round_ring_grows_as_the_theory_of_stability_says() -> None:
     grown = grow(shell, path.states, 2, given)
     for state, wave in zip(path.states, grown.waves, strict=True):
         expected = 1.0 / (1.0 - state.pressure / critical)
-        assert wave[len(wave) // 2, 0] == pytest.approx(expected, rel=0.01)
+        evidence(
+            f"ring out of round, n = 2, p/p_cr = {state.pressure / critical:.2f}: w/w0",
+            expected=expected, computed=wave[len(wave) // 2, 0], rel=0.01,
+        )  # fmt: skip
     assert path.states[-1].pressure > 0.8 * critical  # so w is checked up to five times w0
 
 
@@ -96,7 +106,7 @@ def test_material_and_geometric_parts_make_up_the_tangent(material: str) -> None
         assert own + rest == pytest.approx(whole, rel=1e-10)
 
 
-def test_elastic_loss_grows_with_the_two_thirds_power() -> None:
+def test_elastic_loss_grows_with_the_two_thirds_power(evidence) -> None:
     """Koiter's law for a bottom that bifurcates on a falling path (Koiter 1945; from memory).
 
     The exponent between two small amplitudes, band 0.08.
@@ -104,7 +114,10 @@ def test_elastic_loss_grows_with_the_two_thirds_power() -> None:
     profile = load_profile(DATA / "open_case_g.toml").replaced(material=ELASTIC)
     small, large = waviness(profile, 5, (0.001, 0.004))
     exponent = np.log(large.share_lost / small.share_lost) / np.log(4.0)
-    assert exponent == pytest.approx(2.0 / 3.0, abs=0.08)
+    evidence(
+        "open case G, elastic metal, n = 5: power of the height with which the loss grows",
+        expected=2.0 / 3.0, computed=float(exponent), abs=0.08, source="W. T. Koiter 1945",
+    )  # fmt: skip
     assert small.growth > 10.0
 
 
