@@ -71,6 +71,7 @@ class Ramp(NamedTuple):
     states : accepted, the first is the start.  steps : the converged steps between them.
     limit : None if the ramp ended before one.  ending : limit, ceiling, no_convergence or
     step_bound.  reason : the same in one sentence.
+    even : no step up to the limit had to be shortened, so that the step error is that of plan.step.
     """
 
     states: list[Any]
@@ -78,6 +79,7 @@ class Ramp(NamedTuple):
     limit: Limit | None
     ending: str
     reason: str
+    even: bool
 
     @property
     def iterations(self) -> int:
@@ -97,17 +99,16 @@ def ramp(
     """
     states, steps = [start], [_NO_STEP]
     candidate: Limit | None = None
-    confirmed = False
+    confirmed, even = False, True
     length, slope = plan.step, _NO_STEP.slope
     predictor = None
 
     def ended(ending: str, reason: str) -> Ramp:
         # a limit that the path could not be followed away from still is one
         if candidate is not None:
-            return Ramp(
-                states, steps[1:], candidate, "limit", candidate.describe(candidate.pressure)
-            )
-        return Ramp(states, steps[1:], None, ending, reason)
+            sentence = candidate.describe(candidate.pressure)
+            return Ramp(states, steps[1:], candidate, "limit", sentence, even)
+        return Ramp(states, steps[1:], None, ending, reason, even)
 
     while len(states) <= plan.most_steps:
         control = Control(*slope, plan.volume_scale, plan.pressure_scale, length)
@@ -116,6 +117,7 @@ def ramp(
             _check_distance(states[-1], step.state, length, plan)
         except SolveError as error:
             length *= 0.5
+            even = even and candidate is not None
             # a predictor that led astray is not tried again
             predictor = None
             if length < plan.step * 0.5**HALVINGS:
@@ -128,6 +130,7 @@ def ramp(
         strayed = _strayed(step, states[-1], slope, plan, confirmed or candidate is not None)
         if strayed and length > plan.step * 0.5**TURN_HALVINGS:
             length, predictor = 0.5 * length, None
+            even = even and candidate is not None
             continue
         states.append(step.state)
         steps.append(step)

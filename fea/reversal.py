@@ -169,11 +169,14 @@ def _refined(view: View, plan: Plan, settings: Settings) -> tuple[Ramp, float | 
         return path, None, plan, path.iterations
     coarse = ramp(view.system, view.start(), replace(plan, step=2.0 * plan.step))
     iterations = path.iterations + coarse.iterations
-    previous = coarse.limit
+    previous = coarse
     for halving in range(MOST_HALVINGS + 1):
         assert path.limit is not None
-        alike = previous is not None and previous.kind == path.limit.kind
-        correction = path.limit.pressure - previous.pressure if alike and previous else 0.0
+        before = previous.limit
+        alike = before is not None and before.kind == path.limit.kind
+        # steps that had to be shortened have another error, but elastic ones have next to none
+        alike = alike and (view.elastic or (path.even and previous.even))
+        correction = path.limit.pressure - before.pressure if alike and before else 0.0
         # beyond this the error is not yet in proportion to the step
         small = abs(correction) <= 1.5 * settings.resolution * path.limit.pressure
         if (alike and small) or halving == MOST_HALVINGS:
@@ -183,7 +186,7 @@ def _refined(view: View, plan: Plan, settings: Settings) -> tuple[Ramp, float | 
         iterations += shorter.iterations
         if shorter.limit is None:
             break
-        previous, path, plan = path.limit, shorter, finer
+        previous, path, plan = path, shorter, finer
     return path, correction, plan, iterations
 
 
