@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
 from typing import Any
@@ -17,6 +18,7 @@ from profiles import InputError
 from studies import worker
 
 _STARTS = 3
+_CLUSTER_PATIENCE = 120.0  # s for a worker to come back
 
 
 class WorkerError(RuntimeError):
@@ -28,13 +30,15 @@ class Engine:
 
     workers : how many cases are solved at a time.  chunk_seconds : how long a worker should be
     busy with what it is sent.  prepare : run by the worker before a chunk.
-    lost : the errors that mean that a worker died.
+    lost : the errors that mean that a worker died.  deaths : how often that must happen to a
+    case on its own before it is taken for the cause.
     """
 
     workers: int = 1
     chunk_seconds: float = 0.0
     prepare: Callable[[], None] | None = None
     lost: tuple[type[BaseException], ...] = ()
+    deaths: int = 3
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
         """Hand work to a worker."""
@@ -45,6 +49,9 @@ class Engine:
 
     def kill(self) -> None:
         """Kill the workers, because one does not come back; renew() goes on."""
+
+    def check(self) -> None:
+        """Called while nothing comes back; raises WorkerError if nothing will."""
 
     def close(self, at_once: bool = False) -> None:
         """Let go of the workers; at_once: also of what they have in hand."""
@@ -131,6 +138,7 @@ class Cluster(Engine):
     """The workers of a Dask cluster (extra `cluster`)."""
 
     chunk_seconds = 2.0  # a message over the network costs more than one between processes
+    deaths = 1  # the scheduler gives up on a task only when several workers died of it
     prepare = staticmethod(worker.limit_to_one_thread)
 
     def __init__(self, address: str) -> None:
@@ -147,6 +155,7 @@ class Cluster(Engine):
             raise InputError(
                 f"--cluster is {address!r}, where no scheduler answers: {error}", "--cluster"
             ) from None
+        self._empty_since: float | None = None
         self.workers = max(1, sum(self._client.nthreads().values()))
         self.lost = (KilledWorker,)
         # a case is solved anew by the runner, which tells the culprit from its neighbours
@@ -156,6 +165,26 @@ class Cluster(Engine):
         """Hand work to the cluster."""
         future: Future[Any] = self._executor.submit(function, *arguments)
         return future
+
+    def renew(self) -> None:
+        """The cluster starts workers in place of those that died: wait for one."""
+        try:
+            self._executor.submit(os.getpid).result(timeout=_CLUSTER_PATIENCE)
+        except Exception as error:
+            self.kill(error)
+
+    def check(self) -> None:
+        """A cluster may be without workers for a while, not for long."""
+        if self._client.nthreads():
+            self._empty_since = None
+        elif self._empty_since is None:
+            self._empty_since = time.monotonic()
+        elif time.monotonic() - self._empty_since > _CLUSTER_PATIENCE:
+            self.kill()
+
+    def kill(self, cause: BaseException | None = None) -> None:
+        """Its workers are not ours to kill."""
+        raise WorkerError("the cluster does not answer any more; run the study again") from cause
 
     def close(self, at_once: bool = False) -> None:
         """Leave the cluster."""

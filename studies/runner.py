@@ -28,7 +28,6 @@ from studies.study import Study
 
 Todo = tuple[str, dict[str, float]]
 ANSWERED = (*SOLVED, "none_below_ceiling")
-MOST_DEATHS = 3
 LARGEST_CHUNK = 64
 PATIENCE = 600.0  # s without any answer before workers are taken for stuck
 
@@ -162,6 +161,7 @@ class _Run:
     mean: float = 1.0  # s a case, of the last ones
     in_hand: dict[Future[Any], list[Todo]] = field(default_factory=dict)
     suspects: deque[Todo] = field(default_factory=deque)
+    alone: bool = False  # what is in hand is a suspect with nothing beside it
     deaths: Counter[str] = field(default_factory=Counter)
 
     def work(self, engine: Engine, stop: _Stop) -> None:
@@ -169,7 +169,6 @@ class _Run:
         started = last_answer = time.monotonic()
         self._report(started)
         while True:
-            alone = bool(self.suspects)
             if not stop.wanted:
                 self._send(engine, left)
             if not self.in_hand:
@@ -178,8 +177,10 @@ class _Run:
             late = not finished and time.monotonic() - last_answer > self.patience
             if late:
                 engine.kill()
+            elif not finished:
+                engine.check()
             if finished or late:
-                self._take(engine, finished, alone, late)
+                self._take(engine, finished, late)
                 last_answer = time.monotonic()
             self._report(started)
         self.interrupted = stop.wanted and self.done < self.todo
@@ -189,8 +190,12 @@ class _Run:
         """Keep every worker busy; suspects go out one at a time with nothing beside them."""
         if self.suspects:
             if not self.in_hand:
+                self.alone = True
                 self._submit(engine, [self.suspects.popleft()])
             return
+        if self.in_hand and self.alone:
+            return
+        self.alone = False
         while len(self.in_hand) < 2 * engine.workers:
             out = sum(map(len, self.in_hand.values()))
             share = (self.todo - self.done - out) // (4 * engine.workers)
@@ -210,7 +215,7 @@ class _Run:
             future.set_exception(error)
         self.in_hand[future] = chunk
 
-    def _take(self, engine: Engine, finished: set[Future[Any]], alone: bool, late: bool) -> None:
+    def _take(self, engine: Engine, finished: set[Future[Any]], late: bool) -> None:
         """Store what came back; if a worker died, sort out what was in hand."""
         lost = (*engine.lost, CancelledError)
         broken = late or any(isinstance(_error(f), lost) for f in finished)
@@ -221,7 +226,7 @@ class _Run:
         for future in finished:
             chunk = self.in_hand.pop(future)
             if isinstance(_error(future), lost):
-                results += self._suspect(chunk, alone, late)
+                results += self._suspect(chunk, late, engine.deaths)
             else:
                 results += future.result()  # an error here is none of a case: it ends the run
         if results:
@@ -233,20 +238,20 @@ class _Run:
         if broken:
             engine.renew()
 
-    def _suspect(self, chunk: list[Todo], alone: bool, late: bool) -> list[Result]:
+    def _suspect(self, chunk: list[Todo], late: bool, most: int) -> list[Result]:
         """Cases to be solved alone, or, of one that was, that it crashed."""
-        if not alone:
+        if not self.alone:
             self.suspects.extend(chunk)
             return []
         key = chunk[0][0]
         self.deaths[key] += 1
         if late:
             reason = f"no answer within {self.patience:g} s, also on its own"
-        elif self.deaths[key] < MOST_DEATHS:
+        elif self.deaths[key] < most:
             self.suspects.append(chunk[0])
             return []
         else:
-            reason = f"the worker that solved it died {MOST_DEATHS} times"
+            reason = "the worker that solved it died, also when it was the only case"
         return [Result(key, CRASHED, reason, {}, 0.0, passing=True)]
 
     def _report(self, started: float) -> None:

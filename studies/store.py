@@ -148,8 +148,8 @@ class Store:
         return int(self._db.execute("SELECT count(*) FROM plan").fetchone()[0])
 
     def points_left(self) -> int:
-        """Number of different keys that a run would solve."""
-        return int(self._db.execute(f"SELECT count(DISTINCT plan.key) {_LEFT}").fetchone()[0])
+        """Number of different bottoms that a run would solve."""
+        return int(self._db.execute(f"SELECT count(*) {_LEFT}").fetchone()[0])
 
     def left(self, page: int = 1000) -> Iterator[tuple[str, dict[str, float]]]:
         """(key, point) that have no case, or one that failed for a passing reason, in order.
@@ -245,7 +245,8 @@ class Store:
 
 
 _LEFT = (
-    "FROM plan LEFT JOIN cases ON cases.key = plan.key WHERE cases.key IS NULL OR cases.passing = 1"
+    "FROM plan LEFT JOIN cases ON cases.key = plan.key "
+    "WHERE plan.again = 0 AND (cases.key IS NULL OR cases.passing = 1)"
 )
 
 
