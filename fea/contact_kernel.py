@@ -118,20 +118,18 @@ def add_contact(
             fr = fz = krr = krz = kzz = 0.0
             if row >= 0 and depth > 0.0:
                 if depth < soft:
-                    p, k = 0.5 * stiffness * depth * depth / soft, stiffness * depth / soft
+                    p, rise = 0.5 * stiffness * depth * depth / soft, stiffness * depth / soft
                     spring += w * stiffness * depth * depth * depth / (6.0 * soft)
                 else:
-                    p, k = stiffness * (depth - 0.5 * soft), stiffness
-                    spring += w * stiffness * (
-                        0.5 * depth * (depth - soft) + soft * soft / 6.0
-                    )
+                    p, rise = stiffness * (depth - 0.5 * soft), stiffness
+                    spring += w * stiffness * (0.5 * depth * (depth - soft) + soft * soft / 6.0)
                 new[point, PRESSURE], new[point, SEGMENT] = p, row
                 new[point, NORMAL_R], new[point, NORMAL_Z] = nr, nz
                 # force on the metal p n; second derivative of its potential
                 fr, fz = p * nr, p * nz
-                krr = k * nr * nr - p * bend * (1.0 - nr * nr)
-                krz = k * nr * nz + p * bend * nr * nz
-                kzz = k * nz * nz - p * bend * (1.0 - nz * nz)
+                krr = rise * nr * nr - p * bend * (1.0 - nr * nr)
+                krz = rise * nr * nz + p * bend * nr * nz
+                kzz = rise * nz * nz - p * bend * (1.0 - nz * nz)
                 if friction > 0.0 and old[point, PRESSURE] > 0.0:
                     tr, tz = old[point, NORMAL_Z], -old[point, NORMAL_R]
                     slid = (r - r0) * tr + (z - z0 - moved) * tz
@@ -174,9 +172,7 @@ def add_contact(
 
 
 @kernel
-def least_gap(
-    x: Floats, shapes: Floats, half: Floats, segments: Floats, place: float
-) -> float:
+def least_gap(x: Floats, shapes: Floats, half: Floats, segments: Floats, place: float) -> float:
     """Smallest gap between the metal and a tool at a place, mm; negative where they overlap.
 
     x, shapes, half, segments : as in add_contact.

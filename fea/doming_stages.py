@@ -34,6 +34,7 @@ from fea.doming_press import (
 )
 from fea.doming_step import FormingState, Press, loosened, resting, step
 from fea.errors import SolveError
+from profiles.material import Material
 from profiles.meridian import Meridian
 from profiles.tooling import Tooling
 
@@ -64,8 +65,8 @@ class Moment(NamedTuple):
 class Formed:
     """All that a doming solve went through.
 
-    press : with the shell of the metal.  meridian : of the blank.  stages : (name, state) at the
-    end of each stage that was reached.  moments : of the stroke.  middle : a state half way up.
+    press : with the shell of the metal.  meridian, material : of the blank.  stages :
+    (name, state) at the end of each stage that was reached.  moments : of the stroke.  middle : a state half way up.
     touch_mm, bottom_mm : places of the die where it first touches and where the flange would meet
     the sheet under the nose.  failed : the stage that could not be carried on, or "".
     reason : why.
@@ -73,6 +74,7 @@ class Formed:
 
     press: Press
     meridian: Meridian
+    material: Material
     stages: tuple[tuple[str, FormingState], ...]
     moments: tuple[Moment, ...]
     middle: FormingState | None
@@ -107,6 +109,7 @@ def form(tooling: Tooling, settings: FormingSettings | None = None) -> Formed:
     return Formed(
         replace(press, shell=hold_wall(press.shell, True)),
         meridian,
+        tooling.material,
         tuple(run.stages),
         tuple(run.moments),
         run.middle,
@@ -262,9 +265,7 @@ class _Run:
 
     def clamp_off(self, state: FormingState) -> FormingState:
         press = self._with(PUNCH, wall=True)
-        return self._without(
-            press, state, Goal(state.places, dead=np.zeros(press.shell.n)), 0.0
-        )
+        return self._without(press, state, Goal(state.places, dead=np.zeros(press.shell.n)), 0.0)
 
     def punch_off(self, state: FormingState) -> FormingState:
         press = self._with(wall=True)

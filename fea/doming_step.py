@@ -295,9 +295,7 @@ def _accepted(
         start.ledger.rubbed + TWO_PI * now.rubbed,
         TWO_PI * now.spring,
     )
-    return FormingState(
-        state, *faces(shell, state), now.places, forces, now.history, load, ledger
-    )
+    return FormingState(state, *faces(shell, state), now.places, forces, now.history, load, ledger)
 
 
 def loosened(press: Press, state: FormingState) -> FormingState:
