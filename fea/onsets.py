@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,7 +18,8 @@ from fea.reversal import (
     reversal,
     shell_of,
 )
-from fea.waves import first_onset
+from fea.shell import Shell
+from fea.waves import WaveOnset, first_onset, wave_tangent
 from profiles.errors import InputError
 from profiles.profile import Profile
 
@@ -87,33 +89,61 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
         end = path.limit.before + 1
         scale += (record.step_correction_mpa or 0.0) / path.limit.pressure
 
-    def by_number(theory: str, among: list[Any]) -> tuple[NumberOnset, ...]:
-        out = []
-        for n in range(settings.waves + 1):
-            found = first_onset(shell, among, plan, theory, (n,))
-            pressure = None if found is None else scale * found.pressure
-            # n = 0 by flow theory is the limit itself
-            before = found is not None and found.before + 1 < end and (n > 0 or theory != "flow")
-            out.append(NumberOnset(n, pressure, before, theory == "flow" or n in DEFORMATION_WAVES))
-        return tuple(out)
-
+    numbers = range(settings.waves + 1)
+    ends = _first_unstable(shell, states, end, numbers)
+    flow = {n: first_onset(shell, states[: ends[n] + 1], plan, "flow", (n,)) for n in numbers}
     elastic = profile.material.yield_strength is None
+    second = {
+        n: first_onset(shell, states[:end], plan, "deformation", (n,))
+        for n in (() if elastic else numbers)
+    }
+
+    def row(n: int, found: WaveOnset | None, theory: str) -> NumberOnset:
+        pressure = None if found is None else scale * found.pressure
+        # n = 0 by flow theory is the limit itself
+        before = found is not None and found.before + 1 < end and (n > 0 or theory != "flow")
+        return NumberOnset(n, pressure, before, theory == "flow" or n in DEFORMATION_WAVES)
+
     stability = record.stability or Stability(None, None, None, None, settings.waves)
-    mode = stability.flow or stability.deformation
-    theory = "" if mode is None else "deformation" if stability.flow is None else "flow"
+    mode, theory = stability.flow, "flow"
+    if mode is None:  # none at the end of the path, but perhaps on the way there
+        later = [found for n, found in flow.items() if n and found is not None]
+        if later:
+            found = min(later, key=lambda one: (one.before, -one.pressure))
+            radial, axial, _, hoop, _ = found.mode.T
+            mode = WaveMode(found.n, scale * found.pressure, False, radial, axial, hoop)
+        else:
+            mode, theory = stability.deformation, "deformation"
     return WaveRecord(
         profile=profile,
         kind=record.kind,
         reason=record.reason,
         reversal_pressure_mpa=record.reversal_pressure_mpa,
         stability=stability,
-        flow=by_number("flow", states),
-        deformation=() if elastic else by_number("deformation", states[:end]),
+        flow=tuple(row(n, found, "flow") for n, found in flow.items()),
+        deformation=tuple(row(n, found, "deformation") for n, found in second.items()),
         mode=mode,
-        theory=theory,
+        theory=theory if mode is not None else "",
         outline=_outline(record, states, mode, scale),
         versions=record.versions,
     )
+
+
+def _first_unstable(
+    shell: Shell, states: list[Any], end: int, numbers: Sequence[int]
+) -> dict[int, int]:
+    """For each n the first state beyond the limit at which it is unstable, or else the last one.
+
+    On the falling branch some waves come and go, so its end does not speak for the whole.
+    """
+    out = dict.fromkeys(numbers, len(states) - 1)
+    left = set(numbers)
+    for i in range(end, len(states)):
+        tangent = wave_tangent(shell, states[i - 1], states[i])
+        for n in [n for n in left if tangent.negative(n) != 0]:
+            out[n] = i
+            left.remove(n)
+    return out
 
 
 def _outline(record: Record, states: list[Any], mode: WaveMode | None, scale: float) -> Outline:

@@ -57,7 +57,10 @@ def pages(rows: Sequence[Row], version: str, date: str, built_with: str = "") ->
     """
     loader = jinja2.FileSystemLoader(HERE)
     values = {
-        "groups": grouped(rows), "total": verdict_of(rows), "version": version, "date": date,
+        "groups": grouped(rows), "total": verdict_of(rows),
+        "outside": sorted(
+            (row for row in rows if row.verdict != PASS), key=lambda row: row.verdict != FAIL
+        ), "version": version, "date": date,
         "built_with": built_with, "caution": CAUTION, "PASS": PASS, "GAP": GAP, "FAIL": FAIL,
     }  # fmt: skip
     out = []

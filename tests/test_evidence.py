@@ -6,8 +6,10 @@ import html.parser
 import json
 import math
 import os
+import re
 import subprocess
 import sys
+import textwrap
 from pathlib import Path
 
 import pytest
@@ -108,6 +110,9 @@ def test_pages_show_every_row_and_above_all_the_failing_one() -> None:
         assert "2001-02-03" in text
     assert "**FAIL**: off the mark" in markdown
     assert "known gap: not modelled" in markdown
+    # those outside their band are named ahead of all rows, failing ones first
+    for text in (markdown, page):
+        assert 0 < text.index("plate: +50 %") < text.index("cap: +5 %") < text.index("Nobody 1901")
     assert "open case \\| one" in markdown
     widths = {line.count("|") - line.count("\\|") for line in markdown.splitlines() if "|" in line}
     assert widths == {6, 8}
@@ -123,41 +128,43 @@ def test_pages_show_every_row_and_above_all_the_failing_one() -> None:
     assert verdict_of(ROWS[:1]) == "1 of 1 checks pass"
 
 
+# indented, or evidence.py would take this file for one of its own
 MODULE = """
-import pytest
-from evidence_rows import BENDING, MEMORY, PUBLISHED, About
-ABOUT = About(BENDING, "Nobody 1901", MEMORY)
+    import pytest
+    from evidence_rows import BENDING, MEMORY, PUBLISHED, About
+    ABOUT = About(BENDING, "Nobody 1901", MEMORY)
 
-def test_holds(evidence):
-    evidence("one", computed=1.0, expected=1.0, rel=0.01, source="Somebody 1902", kind=PUBLISHED)
+    def test_holds(evidence):
+        own = {"source": "Somebody 1902", "kind": PUBLISHED}
+        evidence("one", computed=1.0, expected=1.0, rel=0.01, **own)
 
-def test_fails(evidence):
-    evidence("two", computed=2.0, expected=1.0, rel=0.01)
+    def test_fails(evidence):
+        evidence("two", computed=2.0, expected=1.0, rel=0.01)
 
-def test_breaks():
-    raise RuntimeError("no convergence")
+    def test_breaks():
+        raise RuntimeError("no convergence")
 
-@pytest.mark.xfail(strict=True, reason="not modelled")
-def test_known(evidence):
-    evidence("three", computed=1.0, expected=1.0, rel=0.01)
-    evidence("four", computed=2.0, expected=1.0, rel=0.01)
+    @pytest.mark.xfail(strict=True, reason="not modelled")
+    def test_known(evidence):
+        evidence("three", computed=1.0, expected=1.0, rel=0.01)
+        evidence("four", computed=2.0, expected=1.0, rel=0.01)
 
-@pytest.mark.xfail(strict=True, reason="thought not to hold")
-def test_mended(evidence):
-    evidence("five", computed=1.0, expected=1.0, rel=0.01)
+    @pytest.mark.xfail(strict=True, reason="thought not to hold")
+    def test_mended(evidence):
+        evidence("five", computed=1.0, expected=1.0, rel=0.01)
 
-@pytest.fixture
-def broken():
-    raise OSError("gone")
+    @pytest.fixture
+    def broken():
+        raise OSError("gone")
 
-def test_never_runs(broken, evidence):
-    evidence("six", computed=1.0, expected=1.0, rel=0.01)
+    def test_never_runs(broken, evidence):
+        evidence("six", computed=1.0, expected=1.0, rel=0.01)
 """
 
 
 def test_a_run_goes_on_and_records_what_fails(tmp_path: Path) -> None:
     (tmp_path / "pytest.ini").write_text("[pytest]")
-    (tmp_path / "test_invented.py").write_text(MODULE)
+    (tmp_path / "test_invented.py").write_text(textwrap.dedent(MODULE))
     done = subprocess.run(
         [sys.executable, "-m", "pytest", "-p", "conftest", "--evidence", "rows.json"],
         cwd=tmp_path,
@@ -177,3 +184,13 @@ def test_a_run_goes_on_and_records_what_fails(tmp_path: Path) -> None:
     assert "no convergence" in by_case["breaks"].reason
     assert "XPASS" in by_case["mended"].reason
     assert by_case["two"].test == "test_invented.py::test_fails"
+
+
+def test_the_readme_names_the_version_and_date_of_the_page() -> None:
+    root = HERE.parent
+    page = (root / "results" / "reference" / "evidence.md").read_text(encoding="utf-8")
+    found = re.search(r"domemargin (\S+), (\d{4}-\d\d-\d\d)", page)
+    assert found is not None
+    readme = (root / "README.md").read_text(encoding="utf-8")
+    assert f"version {found[1]}, {found[2]}" in readme
+    assert (root / "results" / "reference" / "evidence.html").is_file()

@@ -31,6 +31,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from evidence_rows import CODE, COMPUTED, WAVES_AROUND, About
 from scipy.linalg import logm
 from test_solid import CURVES, METALS, VIRGIN, G, K, dense, full, oracle, plastic_trial, ring
 
@@ -40,6 +41,8 @@ from fea.solid_kernel import point
 from fea.solid_wave_kernel import DEFORMATION, FLOW, wave_moduli
 from fea.solid_waves import solid_wave_tangent
 from profiles import load_profile
+
+ABOUT = About(WAVES_AROUND, "shell and solid of this project", CODE)
 
 DATA = Path(__file__).parent / "data"
 STRAINED = np.array([1.03, 0.012, -0.02, 0.985, 1.01])  # rr, rz, zr, zz, hoop
@@ -154,26 +157,34 @@ def pair(request):
     ]
 
 
-def test_flow_theory_tips_after_the_limit(pair):
+def test_flow_theory_tips_after_the_limit(evidence, pair):
     name, (solid, shell) = pair
     given = {"g": 0.666, "h": 0.501}[name]
     for record in (solid, shell):
         onset = record.stability.flow
         assert onset.waves == 1
         assert not onset.before_limit
-        assert onset.pressure_mpa == pytest.approx(given, rel=0.01)
+        evidence(
+            f"{record.mesh.model}, open case {name.upper()}, flow theory, n = 1: onset",
+            expected=given, computed=onset.pressure_mpa, rel=0.01, unit="MPa", kind=COMPUTED,
+            source="axisymmetric continuum by another code, perturbed in n waves, one mesh with 2 "
+            "elements through the gauge, ±1 %",
+        )  # fmt: skip
 
 
-def test_models_agree_by_deformation_theory(pair):
-    _, (solid, shell) = pair
+def test_models_agree_by_deformation_theory(evidence, pair):
+    name, (solid, shell) = pair
     one, other = solid.stability.deformation, shell.stability.deformation
     assert one.waves == other.waves == 0
     assert one.before_limit
-    assert one.pressure_mpa == pytest.approx(other.pressure_mpa, rel=0.01)
+    evidence(
+        f"solid against shell, open case {name.upper()}, deformation theory, n = 0: onset",
+        expected=other.pressure_mpa, computed=one.pressure_mpa, rel=0.01, unit="MPa",
+    )  # fmt: skip
 
 
 @pytest.mark.parametrize(("name", "waves"), [("g", 5), ("h", 7)])
-def test_elastic_bottoms_let_go_in_the_same_waves(name, waves):
+def test_elastic_bottoms_let_go_in_the_same_waves(evidence, name, waves):
     profile = load_profile(DATA / f"open_case_{name}.toml")
     profile = replace(profile, material=replace(profile.material, yield_strength=None))
     solid, shell = (
@@ -182,9 +193,13 @@ def test_elastic_bottoms_let_go_in_the_same_waves(name, waves):
     )
     assert solid.kind == shell.kind == "bifurcation"
     assert solid.stability.flow.waves == shell.stability.flow.waves == waves
-    assert solid.reversal_pressure_mpa == pytest.approx(shell.reversal_pressure_mpa, rel=0.01)
+    what = f"solid against shell, open case {name.upper()}, elastic metal"
+    evidence(
+        f"{what}: onset in {waves} waves", expected=shell.reversal_pressure_mpa,
+        computed=solid.reversal_pressure_mpa, rel=0.01, unit="MPa",
+    )  # fmt: skip
     ours, theirs = (record.stability.axisymmetric_limit_mpa for record in (solid, shell))
-    assert ours == pytest.approx(theirs, rel=0.01)
+    evidence(f"{what}: axisymmetric limit", expected=theirs, computed=ours, rel=0.01, unit="MPa")
     # the mode has its crest where the shell has it
     crest = [
         record.before.r_mm[np.argmax(np.abs(record.stability.flow.axial))]
