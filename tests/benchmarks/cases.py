@@ -1,0 +1,168 @@
+"""What is compared: cases with an answer from outside, and who can be asked for it.
+
+The question is the same for all: from the shape and the metal to the first axisymmetric limit.
+Meshes and steps of each contender are the cheapest of those tried that keep all its cases within
+0.6 % of the reference (finer ones tried: DEVELOPERS.md, 'Benchmarks').
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.ramp import Plan, compliance, ramp
+from fea.reversal import discretisation, plan_of, reversal, shell_of
+from fea.shell import build_shell
+from fea.solid import bottom_solid
+from profiles import load_profile
+from profiles.material import Material
+from profiles.meridian import Meridian, Segment
+from profiles.section import section_mesh
+
+Floats = NDArray[np.float64]
+DATA = Path(__file__).parent.parent / "data"
+
+
+@dataclass(frozen=True)
+class Answer:
+    """limit : MPa, or None.  iterations : tangents factored."""
+
+    limit: float | None
+    iterations: int
+
+
+@dataclass(frozen=True)
+class Case:
+    """reference : limit, MPa, and where it is from.  contenders : name -> what answers."""
+
+    name: str
+    reference: float
+    source: str
+    contenders: dict[str, Callable[[], Answer]]
+
+
+@dataclass(frozen=True)
+class Cap:
+    """A clamped spherical cap as the solid's mesher takes it."""
+
+    meridian: Meridian
+    gauge: float
+    material: Material
+
+    def thickness(self, s: Floats) -> Floats:
+        return np.full(np.shape(s), self.gauge)
+
+    def prior_strain(self, s: Floats) -> Floats:
+        return np.zeros(np.shape(s))
+
+    def yield_factor(self, s: Floats) -> Floats:
+        return np.ones(np.shape(s))
+
+
+def cases() -> list[Case]:
+    """All cases, with the library's contenders where it is installed."""
+    g = load_profile(DATA / "open_case_g.toml")
+    elastic = replace(g, material=Material(g.material.elastic_modulus, g.material.poisson_ratio))
+    continuum = "independent continuum, six elements through the gauge, ±0.2 %"
+    return [
+        _cap(),
+        _bottom(
+            "bottom G, elastic", elastic, 1.5917,
+            "solid of this project and the library's, both fine: five digits alike",
+        ),
+        _bottom("bottom G, elastic-plastic", g, 0.6726, continuum),
+        _bottom(
+            "bottom H, elastic-plastic", load_profile(DATA / "open_case_h.toml"), 0.5084, continuum
+        ),
+    ]  # fmt: skip
+
+
+def _one_ramp(system: Any, plan: Plan) -> Answer:
+    found = ramp(system, system.start(), plan)
+    return Answer(None if found.limit is None else found.limit.pressure, found.iterations)
+
+
+def _bottom(name: str, profile: Any, reference: float, source: str) -> Case:
+    def record(**changes: Any) -> Answer:
+        found = reversal(profile, **changes)
+        stability = found.stability
+        limit = (
+            found.reversal_pressure_mpa if stability is None else stability.axisymmetric_limit_mpa
+        )
+        return Answer(limit, found.iterations)
+
+    def shell() -> Answer:
+        choice = discretisation(0.002)
+        system = shell_of(profile, choice)
+        return _one_ramp(system, plan_of(profile, system, choice.step, 4.0))
+
+    def solid() -> Answer:
+        system = bottom_solid(profile, through=2, along=0.5, quadrature=(2, 2))
+        return _one_ramp(system, plan_of(profile, system, 0.04, 4.0))
+
+    contenders: dict[str, Callable[[], Answer]] = {
+        "shell, one ramp": shell,
+        "shell, whole record": record,
+        "solid, one ramp": solid,
+        "solid, record": partial(record, model="solid", waves=0, growth_at=()),
+    }
+    try:
+        from tests.benchmarks.library_metal import sheet
+        from tests.benchmarks.library_snap import body, load_steps, press
+    except ImportError:
+        return Case(name, reference, source, contenders)
+
+    def library(solve: Callable[..., Any]) -> Answer:
+        section = section_mesh(profile, 2, 0.5)
+        found = solve(body(section, sheet(profile.material)))
+        return Answer(found.limit, found.iterations)
+
+    contenders["library, own arc length"] = partial(library, partial(press, first=0.02))
+    step = 0.02 if profile.material.hardening else 0.1
+    contenders["library, load steps"] = partial(library, partial(load_steps, step=step))
+    return Case(name, reference, source, contenders)
+
+
+def _cap() -> Case:
+    modulus, poisson, radius, base, shallow = 70_000.0, 1.0 / 3.0, 100.0, 5.0, 6.0
+    gauge = float(np.sqrt(12.0 * (1.0 - poisson**2)) * base**2 / (shallow**2 * radius))
+    classical = float(2.0 * modulus * (gauge / radius) ** 2 / np.sqrt(3.0 * (1.0 - poisson**2)))
+    length = radius * float(np.arcsin(base / radius))
+    arc = Segment("dome", 0.0, radius, 0.0, length, -1.0 / radius)
+    cap = Cap(Meridian((arc,)), gauge, Material(modulus, poisson))
+
+    def plan(system: Any) -> Plan:
+        scale = compliance(system, system.start()) * classical
+        return Plan(0.1, scale, classical, 3.0 * classical, located=5e-4)
+
+    def shell() -> Answer:
+        ends = np.linspace(0.0, length, 13)
+        system = build_shell(cap.meridian, ends, cap.material, cap.thickness, 4, face="mid")
+        return _one_ramp(system, plan(system))
+
+    def solid() -> Answer:
+        system = bottom_solid(cap, through=1, along={"dome": 12}, quadrature=(2, 2))
+        return _one_ramp(system, plan(system))
+
+    contenders = {"shell, one ramp": shell, "solid, one ramp": solid}
+    name, source = "clamped cap, elastic", "shallow-shell theory, λ = 6: 0.9923 of the classical"
+    try:
+        from tests.benchmarks.library_metal import neo_hooke
+        from tests.benchmarks.library_snap import body, load_steps, press
+    except ImportError:
+        return Case(name, 0.9923 * classical, source, contenders)
+
+    def library(solve: Callable[..., Any]) -> Answer:
+        section = section_mesh(cap, 1, {"dome": 12})
+        found = solve(body(section, neo_hooke(cap.material)))
+        return Answer(found.limit, found.iterations)
+
+    contenders["library, own arc length"] = partial(library, partial(press, first=0.1 * classical))
+    contenders["library, load steps"] = partial(library, partial(load_steps, step=0.05 * classical))
+    return Case(name, 0.9923 * classical, source, contenders)
