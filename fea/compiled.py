@@ -15,10 +15,11 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 @lru_cache(maxsize=1)
 def sources() -> str:
-    """Digest of all modules of this package: what a compiled kernel may have been made from."""
+    """Digest of all modules that hold kernels: what a compiled one may have been made from."""
     digest = sha256()
     for path in sorted(Path(__file__).parent.glob("*.py")):
-        digest.update(path.read_bytes())
+        if b"@kernel" in (text := path.read_bytes()):
+            digest.update(text)
     return digest.hexdigest()
 
 
@@ -28,7 +29,8 @@ def kernel(function: F) -> F:
     Fast mathematics without 'nnan' and 'ninf': a solve that has gone astray must show as NaN.
 
     numba dates a cached kernel by the file it stands in, but kernels call kernels of other files
-    and hold their code: here any change in the package makes all of them anew.
+    and hold their code: here a change in any of the package's kernels makes all of them anew.  So constants that a
+    kernel uses stand in modules with kernels.
     """
     compiled: Any = njit(
         cache=True,
