@@ -183,6 +183,19 @@ def test_models_agree_by_deformation_theory(evidence, pair):
     )  # fmt: skip
 
 
+@pytest.mark.xfail(reason="both models give 4 to 7 % more: see the module's text", strict=True)
+@pytest.mark.parametrize("model", [0, 1], ids=["solid", "shell"])
+def test_given_onset_by_deformation_theory(evidence, pair, model):
+    name, records = pair
+    evidence(
+        f"{records[model].mesh.model}, open case {name.upper()}, deformation theory, n = 0: onset",
+        expected={"g": 0.5575, "h": 0.4821}[name],
+        computed=records[model].stability.deformation.pressure_mpa, rel=0.01, unit="MPa",
+        kind=COMPUTED, source="axisymmetric continuum by another code, secant moduli, one mesh "
+        "with 2 elements through the gauge, ±1 %",
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize(("name", "waves"), [("g", 5), ("h", 7)])
 def test_elastic_bottoms_let_go_in_the_same_waves(evidence, name, waves):
     profile = load_profile(DATA / f"open_case_{name}.toml")
