@@ -36,7 +36,7 @@ def load_profile(path: str | os.PathLike[str]) -> Profile:
     Raises InputError (ShapeError if the dimensions do not close) in one sentence.
     """
     file = Path(path)
-    if not file.exists() and str(path) in ready_profiles():
+    if not file.is_file() and str(path) in ready_profiles():
         text = (resources.files("profiles") / "ready" / f"{path}.toml").read_text("utf-8")
         return parse_profile(text)
     try:
