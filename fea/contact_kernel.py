@@ -197,3 +197,12 @@ def axial_pressure(history: Floats, area: Floats, row: int) -> float:
             w = area[point // area.shape[1], point % area.shape[1]]
             force += w * history[point, PRESSURE] * history[point, NORMAL_Z]
     return force
+
+
+@kernel
+def distances(segments: Floats, r: Floats, z: Floats) -> Floats:
+    """(n,) signed distances of points (r, z) from a chain."""
+    out = np.empty(r.size)
+    for i in range(r.size):
+        out[i] = distance(segments, r[i], z[i])[0]
+    return out

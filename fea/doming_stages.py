@@ -42,6 +42,7 @@ Floats = NDArray[np.float64]
 
 TWO_PI = 2.0 * math.pi
 STAGES = ("blank", "clamp", "stroke", "die off", "clamp off", "punch off")
+HELD = ("blank", "clamp off", "punch off")  # in which the height of the wall's top is held
 NEAR = 0.004  # mm before the flange meets the sheet from which steps are short
 SPRING_SHARE = 1e-3  # to which the station's balance is found
 
@@ -66,10 +67,10 @@ class Formed:
     """All that a doming solve went through.
 
     press : with the shell of the metal.  meridian, material : of the blank.  stages :
-    (name, state) at the end of each stage that was reached.  moments : of the stroke.  middle : a state half way up.
-    touch_mm, bottom_mm : places of the die where it first touches and where the flange would meet
-    the sheet under the nose.  failed : the stage that could not be carried on, or "".
-    reason : why.
+    (name, state) at the end of each stage that was reached.  moments : of the stroke.
+    middle : a state half way up.  touch_mm, bottom_mm : places of the die where it first touches
+    and where the flange would meet the sheet under the nose.  failed : the stage that could not
+    be carried on, or "".  reason : why.
     """
 
     press: Press

@@ -1,0 +1,228 @@
+"""The doming stroke: depth, balances, convergence, directions, reversal of what was formed."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from fea.doming import doming
+from fea.doming_press import FormingSettings
+from fea.doming_record import KINDS, DomingRecord
+from fea.doming_reversal import PARTS, reverse
+from fea.doming_stages import STAGES, Formed, form
+from profiles.files import load_profile
+from profiles.tooling import Spring, Tooling
+from profiles.tooling_files import load_tooling
+
+
+def north() -> Tooling:
+    return load_tooling("north")
+
+
+@lru_cache(maxsize=64)
+def formed(settings: FormingSettings | None = None, **changes: float) -> DomingRecord:
+    record = doming(north().replaced(**changes), settings, reversal="none")
+    assert record.kind == "formed", record.reason
+    return record
+
+
+@pytest.fixture(scope="module")
+def raw() -> Formed:
+    return form(north())
+
+
+def test_all_stages_are_reached(raw: Formed) -> None:
+    assert [name for name, _ in raw.stages] == list(STAGES)
+    assert raw.failed == ""
+
+
+def test_ready_tooling_forms_the_ready_profile() -> None:
+    """Ready tooling and ready profile of one invented scenario belong together."""
+    record, shape = formed(), load_profile("north").shape
+    fitted = record.fitted
+    assert fitted is not None
+    assert record.depth_mm == pytest.approx(shape.dome_depth, abs=0.05)
+    assert fitted["stand_diameter"] == pytest.approx(shape.stand_diameter, abs=0.3)
+    assert fitted["dome_radius"] == pytest.approx(shape.dome_radii[0], abs=1.5)
+    assert fitted["nose_radius"] == pytest.approx(shape.nose_radius, abs=0.15)
+    assert fitted["inner_leg_angle"] == pytest.approx(shape.inner_leg_angle, abs=0.05)
+    assert record.misfit_mm is not None
+    assert record.misfit_mm < 0.05
+
+
+def test_energy_and_force_balance_at_each_stage() -> None:
+    """First law and equilibrium, each within 1 % (forces: 0.1 %)."""
+    for balance in formed().balances:
+        assert abs(balance.energy_gap) < 0.01, balance
+        assert abs(balance.force_gap) < 0.001, balance
+    rest = formed().balances[-1]
+    assert rest.stage == "punch off"
+    # over 1 N: nothing acts any more
+    assert abs(rest.force_gap) < 1e-3
+
+
+def test_bottomed_depth_is_the_flange_height_until_the_metal_springs_back() -> None:
+    """Flange and die centre touch the same face: the loaded depth is their distance (geometry)."""
+    record = formed()
+    assert record.bottomed
+    assert record.loaded_depth_mm == pytest.approx(10.75, abs=0.01)
+    assert record.springback_mm == pytest.approx(record.loaded_depth_mm - record.depth_mm)
+    # nearly all of the dome's bending springs back (Gardiner 1957: the radius is beyond the
+    # elastic limit of a bent sheet), what stays is by stretching: some tenths of a millimetre
+    assert 0.1 < record.springback_mm < 0.6
+
+
+def test_forming_spends_less_than_the_tools_give_and_the_metal_keeps_little() -> None:
+    last = formed().balances[-1]
+    assert 0.0 < last.stored < 0.02 * last.plastic
+    assert last.friction > 0.0
+
+
+def test_metal_moves_with_its_history() -> None:
+    """The nose and what went over it have been bent: more strain than the dome."""
+    metal = formed().metal
+    assert metal is not None
+    part = np.array(metal.part)
+    peak = metal.plastic_strain.max(axis=1)
+    assert peak[part == "nose"].mean() > 3.0 * peak[part == "dome"].mean()
+    # volume stays: thickness strain is minus the sum of the others but for elastic strain
+    for strain in (np.log(1.0 - metal.thinning) + metal.meridian_strain + metal.hoop_strain,):
+        calm = (part == "dome") & (metal.r_mm < 15.0)
+        assert np.abs(strain[calm]).max() < 0.004
+
+
+def test_record_is_plain_data() -> None:
+    data = json.loads(json.dumps(formed().to_dict(), allow_nan=False))
+    assert data["kind"] in KINDS
+    assert "qualified" in data["caution"]
+    assert len(data["metal"]["thinning"]) == len(data["metal"]["plastic_strain"])
+
+
+def test_a_stage_that_fails_is_named() -> None:
+    """A clamp that presses the sheet through the punch's penalty leaves no equilibrium; the
+    record says where it ended."""
+    record = doming(north().replaced(clamp__force=9.9e4, blank__gauge=0.06, die__diameter=43.0))
+    assert record.kind in KINDS
+    assert record.kind == "formed" or record.reason
+
+
+# --- numbers: default against refined -----------------------------------------------------------
+
+
+def _depths(record: DomingRecord) -> tuple[float, float, float]:
+    assert record.depth_mm is not None
+    assert record.springback_mm is not None
+    assert record.worst is not None
+    return record.depth_mm, record.springback_mm, record.worst.thinning
+
+
+@pytest.mark.parametrize(
+    "finer",
+    [
+        pytest.param(FormingSettings(density=1.5), id="mesh"),
+        pytest.param(FormingSettings(step=0.05), id="step"),
+        pytest.param(FormingSettings(layers=12), id="layers"),
+        pytest.param(
+            FormingSettings(density=2.0, step=0.05, layers=12), id="all", marks=pytest.mark.slow
+        ),
+    ],
+)
+def test_default_against_refined(finer: FormingSettings) -> None:
+    """Depth within 0.01 mm, springback within 0.02 mm, thinning over 1 mm within 0.5 points."""
+    default, refined = _depths(formed()), _depths(formed(finer))
+    assert default[0] == pytest.approx(refined[0], abs=0.01)
+    assert default[1] == pytest.approx(refined[1], abs=0.02)
+    assert default[2] == pytest.approx(refined[2], abs=0.005)
+
+
+# --- directions: common practice, no source ------------------------------------------------------
+
+
+def test_more_set_gives_more_depth_until_the_flange_bottoms() -> None:
+    """Common practice, no source."""
+    short, shorter = formed(set=-0.1), formed(set=-0.2)
+    assert not short.bottomed
+    assert short.depth_mm - shorter.depth_mm == pytest.approx(0.1, abs=0.01)
+    bottomed, more = formed(set=0.5), formed(set=0.8)
+    assert bottomed.bottomed
+    assert abs(more.depth_mm - bottomed.depth_mm) < 0.005
+    assert more.overtravel_mm - bottomed.overtravel_mm == pytest.approx(0.3, abs=0.01)
+    # and loads the drive
+    assert more.peak_force_n > bottomed.peak_force_n > short.peak_force_n
+
+
+def test_a_weak_spring_lets_the_station_go_before_it_bottoms() -> None:
+    weak = doming(north().replaced(spring=Spring("constant", preload=6000.0)), reversal="none")
+    assert weak.kind == "formed"
+    assert not weak.bottomed
+    assert weak.peak_force_n == pytest.approx(6000.0, rel=0.005)
+    assert weak.depth_mm < formed().depth_mm - 1.0
+
+
+def test_a_higher_flange_gives_its_height_in_depth() -> None:
+    """A spacer under the die shows in the depth nearly one to one (common practice, no source)."""
+    gain = formed(die__flange_height=10.85).depth_mm - formed().depth_mm
+    assert gain == pytest.approx(0.1, abs=0.015)
+
+
+def test_harder_sheet_springs_back_more() -> None:
+    """Springback goes with yield over modulus (F1); common practice, no source."""
+    material = north().material
+    harder = doming(
+        north().replaced(material=replace(material, yield_strength=297.0)), reversal="none"
+    )
+    assert harder.springback_mm > formed().springback_mm
+    assert harder.peak_force_n > formed().peak_force_n
+
+
+@pytest.mark.slow
+def test_a_sharper_nose_thins_more() -> None:
+    """Common practice, no source."""
+    sharp = formed(punch__nose_radius=1.1)
+    assert sharp.worst.thinning > formed().worst.thinning
+
+
+@pytest.mark.slow
+def test_more_clamp_force_and_friction_thin_more_and_draw_in_less() -> None:
+    """Common practice, no source."""
+    for change in ({"clamp__force": 6000.0}, {"friction": 0.11}):
+        more = formed(**change)
+        assert more.draw_in_mm < formed().draw_in_mm
+        assert more.worst.thinning > formed().worst.thinning
+
+
+# --- into reversal --------------------------------------------------------------------------------
+
+
+def test_formed_state_goes_on_into_reversal(raw: Formed) -> None:
+    """Hardening raises the reversal pressure, thinning and residual stress lower it."""
+    tooling = north()
+    rows = [reverse(raw, tooling, PARTS[:i]).reversal_pressure_mpa for i in (1, 2, 3, 4)]
+    assert None not in rows
+    shape, thin, hard, whole = (value for value in rows if value is not None)
+    assert thin < shape
+    assert hard > thin
+    assert whole < hard
+    assert whole == pytest.approx(shape, rel=0.05)
+
+
+def test_shape_alone_reverses_as_the_fitted_profile_does(raw: Formed) -> None:
+    """Two ways to one bottom: the formed line with the blank's gauge and virgin metal, and a
+    profile with the fitted dimensions.  They differ by the misfit of the fit (0.03 mm) and by
+    where the gauge changes."""
+    from fea.reversal import reversal
+    from profiles.profile import Profile
+    from profiles.shape import Shape, Sheet
+
+    tooling, record = north(), formed()
+    assert record.fitted is not None
+    shape = Shape(radii_on="mid", wall_height=20.0, **record.fitted)
+    sheet = Sheet(0.265, 0.1, 8.0)
+    bottom = Profile("fitted", shape, sheet, tooling.material)
+    profile = reversal(bottom, waves=0).reversal_pressure_mpa
+    line = reverse(raw, tooling, PARTS[:1]).reversal_pressure_mpa
+    assert profile == pytest.approx(line, rel=0.03)
