@@ -20,7 +20,11 @@ LIMIT_LOADS = "Plastic limit pressure"
 METAL = "Metal: hardening and yield"
 BOTTOMS = "Can bottoms"
 CONVERGENCE = "Convergence"
-PHYSICS = (BOTTOMS, SNAP, WAVES_AROUND, BENDING, LIMIT_LOADS, METAL, CONVERGENCE)
+DRINK = "Pressure a drink asks for"
+READINGS = "Gauge readings: charts, variance, diagnosis"
+PHYSICS = (
+    BOTTOMS, SNAP, WAVES_AROUND, BENDING, LIMIT_LOADS, METAL, CONVERGENCE, DRINK, READINGS
+)  # fmt: skip
 
 PASS, FAIL, GAP = "pass", "FAIL", "known gap"
 
