@@ -261,7 +261,9 @@ def add_metal(
     f, tau, a = np.empty(5), np.empty(4), np.empty((5, 5))
     g = np.empty((k, 3))  # spatial gradient of a shape function, and its value over r
     t = np.empty((5, 2))
+    force, blocks = np.empty((k, 2)), np.empty((k, k, 4))  # of one element
     for e in range(nodes.shape[0]):
+        force[:], blocks[:] = 0.0, 0.0
         for q in range(shapes.shape[0]):
             deformation(u, nodes[e], shapes[q], slopes[e, q], radii[e, q], f)
             r = f[4] * radii[e, q]
@@ -274,27 +276,29 @@ def add_metal(
                 g[i, 2] = shapes[q, i] / r
             w = weights[e, q]
             for i in range(k):
-                node = nodes[e, i]
-                if free[2 * node]:
-                    residual[2 * node] += w * (
-                        tau[0] * g[i, 0] + tau[2] * g[i, 1] + tau[3] * g[i, 2]
-                    )
-                if free[2 * node + 1]:
-                    residual[2 * node + 1] += w * (tau[2] * g[i, 0] + tau[1] * g[i, 1])
+                gr, gz = w * g[i, 0], w * g[i, 1]
+                force[i, 0] += tau[0] * gr + tau[2] * gz + w * tau[3] * g[i, 2]
+                force[i, 1] += tau[2] * gr + tau[1] * gz
             for j in range(k):
+                gr, gz, gh = w * g[j, 0], w * g[j, 1], w * g[j, 2]
                 for row in range(5):
-                    t[row, 0] = w * (
-                        a[row, 0] * g[j, 0] + a[row, 1] * g[j, 1] + a[row, 4] * g[j, 2]
-                    )
-                    t[row, 1] = w * (a[row, 2] * g[j, 0] + a[row, 3] * g[j, 1])
+                    t[row, 0] = a[row, 0] * gr + a[row, 1] * gz + a[row, 4] * gh
+                    t[row, 1] = a[row, 2] * gr + a[row, 3] * gz
                 for i in range(j, k):
-                    _add_block(
-                        band, free, nodes[e, i], nodes[e, j],
-                        g[i, 0] * t[0, 0] + g[i, 1] * t[1, 0] + g[i, 2] * t[4, 0],
-                        g[i, 0] * t[0, 1] + g[i, 1] * t[1, 1] + g[i, 2] * t[4, 1],
-                        g[i, 0] * t[2, 0] + g[i, 1] * t[3, 0],
-                        g[i, 0] * t[2, 1] + g[i, 1] * t[3, 1],
-                    )  # fmt: skip
+                    block = blocks[j, i]
+                    gr, gz, gh = g[i, 0], g[i, 1], g[i, 2]
+                    block[0] += gr * t[0, 0] + gz * t[1, 0] + gh * t[4, 0]
+                    block[1] += gr * t[0, 1] + gz * t[1, 1] + gh * t[4, 1]
+                    block[2] += gr * t[2, 0] + gz * t[3, 0]
+                    block[3] += gr * t[2, 1] + gz * t[3, 1]
+        for j in range(k):
+            for c in range(2):
+                unknown = 2 * nodes[e, j] + c
+                if free[unknown]:
+                    residual[unknown] += force[j, c]
+            for i in range(j, k):
+                b = blocks[j, i]
+                _add_block(band, free, nodes[e, i], nodes[e, j], b[0], b[1], b[2], b[3])
 
 
 @kernel
