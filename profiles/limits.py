@@ -113,7 +113,6 @@ LIMITS: dict[str, Limit] = {
     "blank.wall_grip": Limit("force", 0.0, 1e5),
     "blank.prior_strain": Limit("number", 0.0, 3.0),
     "forming_limit.thinning": Limit("number", 0.01, 0.9),
-    "forming_limit.plane_strain": Limit("number", 0.005, 1.0),
 }
 
 

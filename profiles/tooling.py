@@ -6,7 +6,7 @@ The clamp ring and the die, with its flange, come from below.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields, replace
+from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import Any
 
@@ -212,28 +212,13 @@ class Blank:
 
 
 @dataclass(frozen=True)
-class FormingLimit:
-    """Where sheet is held to split.
-
-    thinning : share of the gauge, as a mean over 1 mm.  plane_strain : major logarithmic strain
-    at no minor strain (the lowest point of the forming limit curve).
-    given : whether the user gave it.
-    """
-
-    thinning: float = 0.15
-    plane_strain: float = 0.10
-    given: bool = False
-
-    def __post_init__(self) -> None:
-        _check_all("forming_limit", self, ("given",))
-
-
-@dataclass(frozen=True)
 class Tooling:
     """A doming station: tools, setting and blank.
 
     set : how far the end of the punch's stroke lies beyond the place where the flange would meet
     the sheet under the nose were the station rigid, mm; negative: it stops that much short.
+    thinning_limit : share of the gauge, as a mean over 1 mm, beyond which sheet is held to split;
+    None takes it from the hardening (doming_readings.neck_thinning).
     """
 
     name: str
@@ -245,10 +230,12 @@ class Tooling:
     friction: Friction
     blank: Blank
     material: Material
-    limit: FormingLimit = field(default_factory=FormingLimit)
+    thinning_limit: float | None = None
 
     def __post_init__(self) -> None:
         check("station.set", self.set)
+        if self.thinning_limit is not None:
+            check("forming_limit.thinning", self.thinning_limit)
         if self.material.yield_strength is None:
             raise InputError(
                 "material.yield_strength is missing; metal that is formed must yield",

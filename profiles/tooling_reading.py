@@ -9,7 +9,7 @@ from pydantic import ValidationError
 from profiles.errors import InputError
 from profiles.files import with_temper
 from profiles.reading import input_error, material_of
-from profiles.tooling import Blank, Clamp, Die, FormingLimit, Friction, Punch, Spring, Tooling
+from profiles.tooling import Blank, Clamp, Die, Friction, Punch, Spring, Tooling
 from profiles.tooling_schema import TOOLING_TABLES, SpringTable, ToolingTable
 
 
@@ -26,8 +26,6 @@ def tooling_of(data: dict[str, Any]) -> Tooling:
 
 
 def _built(table: ToolingTable) -> Tooling:
-    given = {} if table.forming_limit is None else table.forming_limit.model_dump()
-    given = {name: value for name, value in given.items() if value is not None}
     return Tooling(
         table.name,
         Punch(**table.punch.model_dump()),
@@ -38,7 +36,7 @@ def _built(table: ToolingTable) -> Tooling:
         Friction(**table.friction.model_dump()),
         Blank(**table.blank.model_dump()),
         material_of(table.material),
-        FormingLimit(**given, given=bool(given)),
+        None if table.forming_limit is None else table.forming_limit.thinning,
     )
 
 

@@ -116,10 +116,9 @@ class BlankTable(_Table):
 
 
 class LimitTable(_Table):
-    """[forming_limit]; see profiles.tooling.FormingLimit."""
+    """[forming_limit]."""
 
-    thinning: Number | None = None
-    plane_strain: Number | None = None
+    thinning: Number
 
 
 class ToolingTable(_Table):
