@@ -27,6 +27,7 @@ from profiles.section import section_mesh
 
 Floats = NDArray[np.float64]
 DATA = Path(__file__).parent.parent / "data"
+G, H = DATA / "open_case_g.toml", DATA / "open_case_h.toml"
 
 
 @dataclass(frozen=True)
@@ -67,7 +68,7 @@ class Cap:
 
 def cases() -> list[Case]:
     """All cases, with the library's contenders where it is installed."""
-    g = load_profile(DATA / "open_case_g.toml")
+    g = load_profile(G)
     elastic = replace(g, material=Material(g.material.elastic_modulus, g.material.poisson_ratio))
     continuum = "independent continuum, six elements through the gauge, ±0.2 %"
     return [
@@ -78,7 +79,7 @@ def cases() -> list[Case]:
         ),
         _bottom("bottom G, elastic-plastic", g, 0.6726, continuum),
         _bottom(
-            "bottom H, elastic-plastic", load_profile(DATA / "open_case_h.toml"), 0.5084, continuum
+            "bottom H, elastic-plastic", load_profile(H), 0.5084, continuum
         ),
     ]  # fmt: skip
 

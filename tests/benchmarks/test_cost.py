@@ -2,9 +2,9 @@
 
     pytest -m benchmark --benchmark-enable tests/benchmarks
 
-Tables in one run: whole cases when warm; one Newton iteration and its pieces; cold commands
-with compiled code cached, each a process of its own, with its peak memory.  Ratios (in brackets)
-travel from machine to machine, times do not.
+Tables in one run: whole cases when warm; cold commands with compiled code cached, each a process
+of its own, with its peak memory.  Ratios (in brackets) travel from machine to machine, times do
+not.  compare.py sets the shell against others, spending.py takes a case apart.
 """
 
 from __future__ import annotations
@@ -14,12 +14,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import pytest
 
-from fea.banded import factor, solve
-from fea.reversal import discretisation, reversal, shell_of
-from fea.shell import Evaluation, Shell
+from fea.reversal import reversal
 from profiles import load_profile
 
 pytestmark = pytest.mark.benchmark
@@ -62,40 +59,6 @@ def test_case(benchmark: Any, case: str) -> None:
 def test_resolution(benchmark: Any, resolution: float) -> None:
     profile = load_profile(CASES["open case G"])
     benchmark.pedantic(reversal, (profile,), {"resolution": resolution}, rounds=5, warmup_rounds=1)
-
-
-def loaded_shell() -> tuple[Shell, Any, np.ndarray, Evaluation]:
-    """A shell with metal that yields: open case G moved by a little more than its yield."""
-    shell = shell_of(load_profile(CASES["open case G"]), discretisation(0.002))
-    start = shell.start()
-    u = start.x.ravel().copy()
-    found = shell.evaluate(u, 0.0, start)
-    band, gradient = found.band.copy(), found.gradient
-    factor(band)
-    u = u + 0.35 * solve(band, gradient[:, None])[:, 0]
-    return shell, start, u, shell.evaluate(u, 0.35, start)
-
-
-@pytest.mark.parametrize("piece", ["whole", "stress and tangent", "factor", "two solves"])
-@pytest.mark.benchmark(group="one Newton iteration, open case G")
-def test_iteration(benchmark: Any, piece: str) -> None:
-    shell, start, u, found = loaded_shell()
-    factored = found.band.copy()
-    factor(factored)
-    sides = np.stack((found.residual, found.gradient), axis=1)
-
-    def whole() -> None:
-        at = shell.evaluate(u, 0.35, start)
-        factor(at.band)
-        solve(at.band, np.stack((at.residual, at.gradient), axis=1))
-
-    pieces = {
-        "whole": whole,
-        "stress and tangent": lambda: shell.evaluate(u, 0.35, start),
-        "factor": lambda: factor(found.band.copy()),
-        "two solves": lambda: solve(factored, sides),
-    }
-    benchmark(pieces[piece])
 
 
 @pytest.mark.parametrize("command", COMMANDS)
