@@ -15,7 +15,7 @@ from typing import Annotated, Any
 import typer
 
 from profiles.errors import InputError
-from studies import readings_commands
+from studies import commands, doming, readings_commands
 from studies.waviness import waviness
 
 app = typer.Typer(
@@ -268,3 +268,5 @@ def _print_json(data: dict[str, Any]) -> None:
 
 app.command()(waviness)
 readings_commands.register(app)
+commands.register(app)
+doming.register(app)

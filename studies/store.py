@@ -111,7 +111,11 @@ class Store:
         self.close()
 
     def close(self) -> None:
-        """Let go of the file."""
+        """Let go of the file; of what was written it is then all there is."""
+        if self._lock is not None:
+            with contextlib.suppress(sqlite3.Error):  # somebody is reading: leave it as it is
+                self._db.execute("PRAGMA busy_timeout=0")
+                self._db.execute("PRAGMA journal_mode=DELETE")
         self._db.close()
         if self._lock is not None:
             self._lock.close()
@@ -282,7 +286,7 @@ def _create(path: Path) -> None:
 def _locked(path: Path) -> sqlite3.Connection:
     """The right to write, which the system takes back when the process dies."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    lock = sqlite3.connect(path.with_name(f"{path.name}-lock"), timeout=0.1, isolation_level=None)
+    lock = sqlite3.connect(path.with_name(f".{path.name}.lock"), timeout=0.1, isolation_level=None)
     try:
         lock.execute("BEGIN EXCLUSIVE")
     except sqlite3.Error as error:

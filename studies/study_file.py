@@ -21,6 +21,8 @@
     resolution = "0.2 %"
     ceiling = "4 MPa"
     growth_at = ["60 psi"]             # growth of the bottom at these pressures, if wanted
+    waves = 20                         # stability is checked against up to so many waves
+    model = "shell"                    # or "solid", a hundred times slower
 
     [scatter.dome_depth]               # optional: how cans scatter, for `domemargin scatter`
     normal = "0.03 mm"                 # standard deviation; or tolerance = "0.09 mm", a normal
@@ -85,6 +87,8 @@ class SettingsTable(_Table):
     resolution: str | None = None
     ceiling: str | None = None
     growth_at: list[str] = []
+    waves: int | None = Field(default=None, ge=0, le=100)
+    model: Literal["shell", "solid"] = "shell"
 
 
 class ScatterTable(_Table):
@@ -255,7 +259,9 @@ def _varied(name: str, table: VaryTable, plan: PlanTable, base: Profile) -> Vari
 
 
 def _settings(table: SettingsTable) -> Settings:
-    given: dict[str, Any] = {}
+    given: dict[str, Any] = {"model": table.model}
+    if table.waves is not None:
+        given["waves"] = table.waves
     if table.resolution is not None:
         given["resolution"] = share(table.resolution, "settings.resolution")
     if table.ceiling is not None:

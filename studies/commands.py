@@ -1,0 +1,257 @@
+"""Commands that ask many solves: study, margin, compare, scatter.  Each makes one call."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from profiles.errors import InputError
+
+if TYPE_CHECKING:
+    from studies.engines import Engine
+    from studies.study import Study
+
+StudyArgument = Annotated[
+    str, typer.Argument(metavar="FILE", help="A study file (TOML) or the name of a ready study.")
+]
+ProfileOption = Annotated[
+    str | None,
+    typer.Option("--profile", metavar="PROFILE", help="Another base bottom than the file's."),
+]
+RequireOption = Annotated[
+    str | None,
+    typer.Option("--require", metavar="PRESSURE", help="Another pressure to hold than the file's."),
+]
+WorkersOption = Annotated[
+    int | None,
+    typer.Option("--workers", min=1, help="Processes.  [as many as there are cores]"),
+]
+ClusterOption = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="Solve on a Dask cluster instead."),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
+]
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="One JSON object on standard output instead of words.")
+]
+ErrorOption = Annotated[
+    str,
+    typer.Option("--error", metavar="PRESSURE", help="Most error of the surrogate."),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    for command in (study, studies, margin, compare, scatter):
+        app.command()(command)
+
+
+def study(
+    file: StudyArgument,
+    profile: ProfileOption = None,
+    require: RequireOption = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    out: OutOption = None,
+    rescue: Annotated[
+        bool,
+        typer.Option("--rescue", help="Keep what can be read of a damaged store, solve the rest."),
+    ] = False,
+    json_only: JsonOption = False,
+) -> None:
+    """Solve all cases of a study; run it again to go on where it was stopped."""
+    from studies.runs import run_folder
+
+    asked = _study(file, profile, require)
+    if not asked.varied:
+        raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
+    folder = run_folder(out, asked.name)
+    store = folder / "study.sqlite"
+    if rescue and store.exists():
+        from studies.rescue import rescue as rescued
+
+        kept, aside = rescued(store)
+        print(f"kept {kept} cases; the damaged store is now {aside}", file=sys.stderr)
+
+    from studies.progress import Reporter
+    from studies.runner import run_study
+    from studies.study_text import outcome_data, print_outcome
+    from studies.table import export
+
+    with Reporter() as reporter, _worker_errors():
+        outcome = run_study(asked, store, _engine(workers, cluster), on_progress=reporter)
+    files = []
+    if not outcome.interrupted:
+        files = [folder / "cases.csv", folder / "cases.parquet"]
+        for to in files:
+            export(store, to)
+    if json_only:
+        _print_json(outcome_data(outcome))
+    else:
+        print_outcome(asked, outcome, [store, *files])
+    if outcome.interrupted:
+        raise typer.Exit(130)
+
+
+def studies() -> None:
+    """List the ready studies."""
+    from studies.study_file import load_study, ready_studies
+    from studies.study_text import print_studies
+
+    print_studies({name: load_study(name) for name in ready_studies()})
+
+
+def margin(
+    result: Annotated[Path, typer.Argument(metavar="RESULT", help="The folder of a study's run.")],
+    at_margin: Annotated[
+        str, typer.Option("--margin", metavar="PERCENT", help="Margin that must be left.")
+    ] = "0 %",
+    require: RequireOption = None,
+    error: ErrorOption = "0.5 psi",
+    workers: WorkersOption = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """Margins of a study: tolerable depth loss, slopes, what matters most."""
+    from profiles import parse_quantity
+    from studies.margin import margin_report, store_in
+    from studies.options import share
+    from studies.runs import run_folder, write_figure, write_json
+    from studies.study_text import margin_data, print_margin
+
+    wanted = share(at_margin, "--margin")
+    required = None if require is None else parse_quantity(require, "stress", "--require")
+    most_error = parse_quantity(error, "stress", "--error")
+    store = store_in(result)
+    folder = run_folder(store.parent if out is None else out, "margin")
+    with _worker_errors():
+        report = margin_report(store, wanted, required, most_error, _engine(workers, None))
+    data = margin_data(report)
+    files = [folder / "margin.json", folder / "margin.png"]
+    write_json(data, files[0])
+    from studies.margin_figure import margin_figure
+
+    write_figure(margin_figure(report), files[1])
+    if json_only:
+        _print_json(data)
+    else:
+        print_margin(report, files)
+
+
+def compare(
+    first: Annotated[Path, typer.Argument(metavar="A", help="The folder of a study's run.")],
+    second: Annotated[Path, typer.Argument(metavar="B", help="The same study of another bottom.")],
+    out: OutOption = None,
+) -> None:
+    """One page on two bottoms over the same study."""
+    from studies.compare import compare as compared
+    from studies.compare_figure import compare_figure
+    from studies.runs import run_folder, write_figure
+    from studies.study_text import print_comparison
+    from studies.style import styled
+
+    comparison = compared(first, second)
+    name = f"{comparison.a.profile.name} against {comparison.b.profile.name}"
+    folder = run_folder(out, name)
+    figure = compare_figure(comparison)
+    files = [folder / "compare.pdf", folder / "compare.png"]
+    with styled():
+        figure.savefig(files[0], format="pdf")
+    write_figure(figure, files[1])
+    print_comparison(comparison, files)
+
+
+def scatter(
+    file: StudyArgument,
+    profile: ProfileOption = None,
+    require: RequireOption = None,
+    cans: Annotated[int, typer.Option(min=1000, max=10_000_000, help="Cans drawn.")] = 100_000,
+    training: Annotated[
+        int, typer.Option(min=16, max=4096, help="Cases solved for the surrogate.")
+    ] = 128,
+    error: ErrorOption = "0.5 psi",
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """The share of cans below the required pressure when dimensions and metal scatter."""
+    from profiles import parse_quantity
+    from studies.runs import run_folder, write_figure, write_json
+
+    asked = _study(file, profile, require)
+    most_error = parse_quantity(error, "stress", "--error")
+    asked.requirement()
+    if asked.scatter is None:
+        raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
+    folder = run_folder(out, asked.name)
+
+    from studies.progress import Reporter
+    from studies.scatter import Interrupted, scatter_report
+    from studies.scatter_figure import scatter_figure
+    from studies.study_text import print_scatter, scatter_data
+
+    try:
+        with Reporter() as reporter, _worker_errors():
+            report = scatter_report(
+                asked, folder, _engine(workers, cluster), None, cans, training, most_error,
+                on_progress=reporter,
+            )  # fmt: skip
+    except Interrupted as stop:
+        print(f"domemargin: {stop}", file=sys.stderr)
+        raise typer.Exit(130) from None
+    data = scatter_data(report)
+    files = [folder / "scatter.json", folder / "scatter.png"]
+    write_json(data, files[0])
+    write_figure(scatter_figure(report), files[1])
+    if json_only:
+        _print_json(data)
+    else:
+        print_scatter(report, files)
+
+
+def _study(file: str, profile: str | None, require: str | None) -> Study:
+    from profiles import parse_quantity
+    from studies.study_file import load_study
+
+    required = None if require is None else parse_quantity(require, "stress", "--require")
+    asked = load_study(file, profile)
+    return asked if required is None else replace(asked, required=required)
+
+
+def _engine(workers: int | None, cluster: str | None) -> Callable[[], Engine]:
+    from studies.engines import Cluster, Processes
+
+    if cluster is None:
+        return partial(Processes, workers)
+    if workers is not None:
+        raise InputError("--workers goes with processes; a cluster has its own", "--workers")
+    return partial(Cluster, cluster)
+
+
+class _worker_errors:  # noqa: N801
+    """Workers that cannot work end in one sentence and status 1."""
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> None:
+        from studies.engines import WorkerError
+
+        if isinstance(error, WorkerError):
+            print(f"domemargin: {error}", file=sys.stderr)
+            raise typer.Exit(1) from None
+
+
+def _print_json(data: dict[str, Any]) -> None:
+    sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")

@@ -1,0 +1,73 @@
+"""The figure of a line's scatter: pressures of its cans, and which scatter matters most."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+from studies.scatter import ScatterReport
+from studies.scatter_words import interval_words, share_words
+from studies.style import AFTER, BEFORE, INK, ONSET, styled
+from studies.units import PSI
+from studies.varied import title_of
+from studies.words import one_line
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+def scatter_figure(report: ScatterReport) -> Figure:
+    """Left the pressures of the cans and the requirement; right what each scatter does."""
+    with styled():
+        figure = Figure(figsize=(11.0, 4.8), layout="constrained")
+        FigureCanvasAgg(figure)
+        pressures, matter = figure.subplots(1, 2, width_ratios=(1.25, 1.0))
+        title = f"{report.study.name}: {report.study.profile.name}"
+        figure.suptitle(one_line(title, 90), x=0.01, ha="left", fontsize=11.5)
+        draw_pressures(pressures, report)
+        draw_influences(matter, report)
+        figure.supxlabel(report.caution, x=0.01, ha="left", fontsize=7.5, color="#555555")
+        return figure
+
+
+def draw_pressures(ax: Axes, report: ScatterReport) -> None:
+    """A histogram of the cans' reversal pressures with the requirement."""
+    psi, required = report.pressure / PSI, report.study.requirement() / PSI
+    edges = [float(edge) for edge in np.histogram_bin_edges(psi, 60)]
+    ax.spines["right"].set_visible(False)
+    low = psi[psi < required]
+    ax.hist(psi, edges, color=ONSET, alpha=0.85)
+    ax.hist(low, edges, color=AFTER)
+    ax.axvline(required, color=INK, ls=(0, (2, 2)), lw=1.2)
+    left = required < psi.mean()
+    ax.annotate(
+        f"required, {required:.4g} psi\n{share_words(report.share)} below it\n"
+        f"95 % interval {interval_words(report.low, report.high)}",
+        (required, 1.0), xycoords=("data", "axes fraction"), xytext=(-5 if left else 5, -4),
+        textcoords="offset points", ha="right" if left else "left", va="top",
+    )  # fmt: skip
+    if left:
+        ax.set_xlim(min(psi.min(), required - 0.8 * (psi.max() - required)), psi.max())
+    ax.set_xlabel("reversal pressure (psi)")
+    ax.set_ylabel(f"cans, of {len(psi)}")
+    ax.set_title(f"Mean {report.mean / PSI:.1f} psi, standard deviation "
+                 f"{report.deviation / PSI:.2f} psi")  # fmt: skip
+
+
+def draw_influences(ax: Axes, report: ScatterReport) -> None:
+    """Total indices as bars, with the share of cans below if that scatter were taken away."""
+    ranked = report.influences[::-1]
+    ax.spines["right"].set_visible(False)
+    y = np.arange(len(ranked))
+    ax.barh(y, [entry.index.total for entry in ranked], 0.55, color=BEFORE)
+    for i, entry in enumerate(ranked):
+        ax.annotate(f"without it {share_words(entry.share_without)} below",
+                    (entry.index.total, i), xytext=(4, 0), textcoords="offset points",
+                    va="center", fontsize=8.5)  # fmt: skip
+    ax.set_yticks(y, [title_of(entry.index.name).rsplit(" (", 1)[0] for entry in ranked])
+    ax.set_xlim(0.0, 2.2 * max(entry.index.total for entry in ranked))
+    ax.set_xlabel("share of the variance of the pressure (-)")
+    ax.set_title("Which scatter matters most")
