@@ -20,10 +20,11 @@ from fea.doming_readings import (
 )
 from fea.doming_record import Balance, DomingRecord, Metal, Stroke, Worst
 from fea.doming_reversal import PARTS, FormedReversal, part_by_part, reverse
-from fea.doming_stages import Formed, form
+from fea.doming_stages import Formed, Watch, form
 from fea.materials import EP
 from fea.readings import part_at
-from profiles.chain import Chain, solve
+from profiles.chain import Chain
+from profiles.chain import solve as solve_chain
 from profiles.meridian import Meridian
 from profiles.tooling import Tooling
 
@@ -44,10 +45,21 @@ def doming(
     waves : stability of the formed bottom is checked against 1 to this many circumferential waves.
     A solve that cannot be carried on is a record whose kind names the stage.
     """
+    return solve(tooling, settings, reversal, waves)[1]
+
+
+def solve(
+    tooling: Tooling,
+    settings: FormingSettings | None = None,
+    reversal: str = "formed",
+    waves: int = 0,
+    watch: Watch | None = None,
+) -> tuple[Formed, DomingRecord]:
+    """The same with all that the solve went through, for figures; see `doming` and `form`."""
     if reversal not in REVERSALS:
         raise ValueError(f"reversal is {reversal!r}; it must be none, formed or parts")
     started = time.perf_counter()
-    formed = form(tooling, settings)
+    formed = form(tooling, settings, watch)
     record = read(formed, tooling)
     found: dict[str, FormedReversal] = {}
     if record.kind == "formed" and reversal != "none":
@@ -56,7 +68,7 @@ def doming(
             if reversal == "parts"
             else {ALL: reverse(formed, tooling, PARTS, waves=waves)}
         )
-    return replace(record, reversal=found, seconds=time.perf_counter() - started)
+    return formed, replace(record, reversal=found, seconds=time.perf_counter() - started)
 
 
 def read(formed: Formed, tooling: Tooling) -> DomingRecord:
@@ -171,7 +183,7 @@ def _metal(formed: Formed, stand: float, fit: Fit | None) -> Metal:
 
 def _parts(r: np.ndarray, z: np.ndarray, fit: Fit | None) -> tuple[str, ...]:
     """Part of the formed bottom that each point belongs to, by the nearest of the fitted chain."""
-    chain = None if fit is None else solve(fit.shape, fit.sheet)
+    chain = None if fit is None else solve_chain(fit.shape, fit.sheet)
     if not isinstance(chain, Chain):
         return ("bottom",) * r.size
     meridian: Meridian = chain.meridian

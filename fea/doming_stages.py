@@ -89,19 +89,26 @@ class Formed:
         return dict(self.stages)[stage]
 
 
-def form(tooling: Tooling, settings: FormingSettings | None = None) -> Formed:
+Watch = Callable[[str, FormingState, tuple[int, ...]], None]
+
+
+def form(
+    tooling: Tooling, settings: FormingSettings | None = None, watch: Watch | None = None
+) -> Formed:
     """Carry a blank through the doming stroke and let it go.
 
+    watch : called after every step with stage, state and the numbers of the tools that act.
     A stage that cannot be carried on is named in the result, not raised.
     """
     settings = settings or FormingSettings()
     press, bent, meridian = press_of(tooling, settings)
-    run = _Run(tooling, settings, press)
+    run = _Run(tooling, settings, press, watch)
     failed = reason = ""
     stage = STAGES[0]
     try:
         state = run.lay(bent)
         for stage, act in zip(STAGES, run.acts()):
+            run.stage = stage
             state = act(state)
             run.stages.append((stage, state))
     except SolveError as error:
@@ -124,8 +131,12 @@ def form(tooling: Tooling, settings: FormingSettings | None = None) -> Formed:
 class _Run:
     """The stages of one solve; collects what they pass through."""
 
-    def __init__(self, tooling: Tooling, settings: FormingSettings, press: Press) -> None:
-        self.tooling, self.settings, self.press = tooling, settings, press
+    def __init__(
+        self, tooling: Tooling, settings: FormingSettings, press: Press, watch: Watch | None
+    ) -> None:
+        self.tooling, self.settings, self.press, self.watch = tooling, settings, press, watch
+        self.stage = STAGES[0]
+        self.acting: tuple[int, ...] = ()
         self.stages: list[tuple[str, FormingState]] = []
         self.moments: list[Moment] = []
         self.middle: FormingState | None = None
@@ -144,9 +155,15 @@ class _Run:
         )
 
     def _with(self, *tools: int, held: int = -1, wall: bool = False) -> Press:
+        self.acting = tools
         active = tuple(i in tools for i in range(len(self.press.tools)))
         shell = hold_wall(self.press.shell, wall)
         return replace(self.press, shell=shell, active=active, held=held)
+
+    def _seen(self, state: FormingState) -> bool:
+        if self.watch is not None:
+            self.watch(self.stage, state, self.acting)
+        return False
 
     def lay(self, bent: object) -> FormingState:
         """The bent blank on the punch, its forces out of balance held by dead loads."""
@@ -158,7 +175,7 @@ class _Run:
     def let_go(self, state: FormingState) -> FormingState:
         press = self._with(PUNCH, wall=True)
         goal = Goal(state.places, dead=np.zeros(press.shell.n))
-        return advance(press, state, goal, Pace(0.02, 0.25))
+        return advance(press, state, goal, Pace(0.02, 0.25), seen=self._seen)
 
     def clamp(self, state: FormingState) -> FormingState:
         force = self.tooling.clamp.force
@@ -197,6 +214,7 @@ class _Run:
 
         def seen(now: FormingState) -> bool:
             last[:] = last[1], now
+            self._seen(now)
             lack = self._lack(now)
             if lack >= 0.0:
                 self._note(now)
@@ -256,7 +274,7 @@ class _Run:
     def _without(self, press: Press, state: FormingState, goal: Goal, force: float) -> FormingState:
         """Let fade what keeps the metal in place that the press' tools do not hold."""
         state = loosened(press, state)
-        return advance(press, state, goal, Pace(0.02, 0.25), force)
+        return advance(press, state, goal, Pace(0.02, 0.25), force, self._seen)
 
     def die_off(self, state: FormingState) -> FormingState:
         force = self.tooling.clamp.force
