@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.doming_step import FormingState, Press, step
+from fea.doming_step import step
 from fea.errors import SolveError
 
 Floats = NDArray[np.float64]
@@ -36,17 +37,18 @@ class Pace:
 
 
 def advance(
-    press: Press,
-    start: FormingState,
+    press: Any,
+    start: Any,
     goal: Goal,
     pace: Pace,
     force: float = 0.0,
-    seen: Callable[[FormingState], bool] | None = None,
-) -> FormingState:
+    seen: Callable[[Any], bool] | None = None,
+) -> Any:
     """The state at the goal; everything goes from where it is to where it shall be in proportion.
 
-    force : of the held tool at the start, N.  seen : called after every step; the stage ends
-    early where it returns True.  Steps are halved where the iteration fails.
+    press, start : as of doming_step.step.  force : of the held tool at the start, N.
+    seen : called after every step; the stage ends early where it returns True.
+    Steps are halved where the iteration fails.
     Raises SolveError if the shortest step does not converge.
     """
     state, share, length = start, 0.0, pace.first

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -90,6 +90,21 @@ class Press:
         """Whether a tool is there."""
         return not self.active or self.active[index]
 
+    @property
+    def free(self) -> NDArray[np.bool_]:
+        """(n,) which unknowns move."""
+        return self.shell.free
+
+    def evaluate(
+        self, u: Floats, places: Floats, start: FormingState, load: Floats, force: float
+    ) -> Trial:
+        """Forces and tangent of metal and tools at unknowns u (n,), coming from `start`."""
+        return _evaluate(self, u, places, start, load, force)
+
+    def accepted(self, start: FormingState, u: Floats, now: Trial, load: Floats) -> FormingState:
+        """The state after a converged step."""
+        return _accepted(self, start, u, now, load)
+
     @cached_property
     def area(self) -> Floats:
         """(nel, nq) undeformed area of each point, mm^2 per radian."""
@@ -135,7 +150,7 @@ def resting(press: Press, state: ShellState, places: Sequence[float]) -> Forming
     )
 
 
-class _Trial(NamedTuple):
+class Trial(NamedTuple):
     """The press at a trial: forces in N per radian, energies in N mm per radian.
 
     gap : what the held tool's force lacks.  slope, coupling : derivative of that force and of the
@@ -155,7 +170,7 @@ class _Trial(NamedTuple):
 
 def _evaluate(
     press: Press, u: Floats, places: Floats, start: FormingState, load: Floats, force: float
-) -> _Trial:
+) -> Trial:
     shell = press.shell
     found = shell.evaluate(u, 0.0, start.shell)
     x = u.reshape(-1, 3)
@@ -193,35 +208,35 @@ def _evaluate(
             slope, coupling = stiff, own.copy()
     found.residual[:] -= load
     gap = force - forces[press.held] if press.held >= 0 else 0.0
-    return _Trial(found, places, forces, gap, slope, coupling, rubbed, spring, history)
+    return Trial(found, places, forces, gap, slope, coupling, rubbed, spring, history)
 
 
 def step(
-    press: Press,
-    start: FormingState,
+    press: Any,
+    start: Any,
     places: Floats,
     force: float = 0.0,
     dead: Floats | None = None,
     guess: Floats | None = None,
-) -> FormingState:
+) -> Any:
     """The equilibrium with tools at `places` (and the held tool pressing with `force`, N, up).
 
+    press, start : a Press and a FormingState, or a contact_solid.SolidPress and its state.
     dead : (n,) loads that do not follow, N per radian.  guess : (n,) change of the unknowns to
     start from.  Raises SolveError if the iteration does not end in equilibrium.
     """
-    shell = press.shell
     before = start.shell.x.ravel()
     u = before if guess is None else before + guess
     places = np.array(places, dtype=float)
     held = press.held
     if held >= 0:
         places[held] = start.places[held]
-    load = np.where(shell.free, start.dead if dead is None else dead, 0.0)
+    load = np.where(press.free, start.dead if dead is None else dead, 0.0)
 
-    def trial(u: Floats, place: float) -> _Trial:
+    def trial(u: Floats, place: float) -> Trial:
         if held >= 0:
             places[held] = place
-        return _evaluate(press, u, places.copy(), start, load, force / TWO_PI)
+        return press.evaluate(u, places.copy(), start, load, force / TWO_PI)
 
     now = trial(u, start.places[held] if held >= 0 else 0.0)
     largest = math.inf
@@ -231,13 +246,13 @@ def step(
             raise SolveError("the residual is not a number")
         balanced = max(size, abs(now.gap)) <= press.tolerance * press.force_scale
         if iteration > 0 and balanced and largest <= press.update:
-            return _accepted(press, start, u, now, load)
+            return press.accepted(start, u, now, load)
         if iteration == press.iterations:
             break
         residual = now.found.residual
         border = (-now.coupling, now.gap, -1.0, max(now.slope, 1e-3))
         if held < 0:
-            border = (np.zeros(shell.n), 0.0, 0.0, 1.0)
+            border = (np.zeros(press.free.size), 0.0, 0.0, 1.0)
         pivots, moved, largest, change = bordered(now.found.band.copy(), residual, *border)
         if pivots < 0:
             raise SolveError("the tangent is singular")
@@ -248,11 +263,11 @@ def step(
         # all forces of a step have a potential; it falls along the update until its slope is zero
         gap = now.gap
         slope = float(change @ residual) - moved * gap
-        for _ in range(press.searches):
-            place = now.places[held] if held >= 0 else 0.0
+        place = now.places[held] if held >= 0 else 0.0
+        for left in reversed(range(press.searches)):
             after = trial(u + share * change, place + share * moved)
             rise = float(change @ after.found.residual) - moved * after.gap
-            if not rise > -press.sharpness * slope or slope >= 0.0:
+            if left == 0 or slope >= 0.0 or not rise > -press.sharpness * slope:
                 break
             share *= max(0.1, slope / (slope - rise))
         u, now = u + share * change, after
@@ -279,7 +294,7 @@ def _volumes(shell: Shell) -> Floats:
 
 
 def _accepted(
-    press: Press, start: FormingState, u: Floats, now: _Trial, load: Floats
+    press: Press, start: FormingState, u: Floats, now: Trial, load: Floats
 ) -> FormingState:
     shell, old = press.shell, start.shell
     state = shell.accept(u, 0.0, now.found, old)

@@ -12,7 +12,7 @@ from shells import disc, revolve, tube
 from fea.contact import Penalty, Tool, chain_rows
 from fea.contact_kernel import PRESSURE, distance
 from fea.doming_advance import Goal, Pace, advance
-from fea.doming_step import FormingState, Press, _evaluate, resting, step
+from fea.doming_step import FormingState, Press, resting, step
 from fea.shell import Shell
 from profiles.material import Linear, Material
 from profiles.meridian import Segment
@@ -142,9 +142,9 @@ def test_tangent_with_contact_and_friction_agrees_with_differences() -> None:
     small = 1e-8
 
     def residual(at: np.ndarray) -> np.ndarray:
-        return _evaluate(press, at, places, state, none, 0.0).found.residual.copy()
+        return press.evaluate(at, places, state, none, 0.0).found.residual.copy()
 
-    band = _evaluate(press, u, places, state, none, 0.0).found.band
+    band = press.evaluate(u, places, state, none, 0.0).found.band
     dense = np.zeros((press.shell.n, press.shell.n))
     width = band.shape[1] - 1
     for i in range(press.shell.n):
