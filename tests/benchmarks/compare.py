@@ -1,12 +1,12 @@
-"""Shell, solid and a general-purpose library side by side on the same snaps.
+"""Shell, solid and general-purpose libraries side by side on the same snaps.
 
-    python -m tests.benchmarks.compare                       from the project's folder
-    python -m tests.benchmarks.compare --rounds 9 --markdown table.md
+    python tests/benchmarks/compare.py
+    python tests/benchmarks/compare.py --rounds 9 --markdown table.md
 
 The contenders of a case take turns after a warm-up of each; the figures are medians over the
 rounds, ratios those of times within a round, so that what else the machine does falls out.
 Times are processor seconds of one core from the shape to the limit, meshing included, imports
-and compilation not (spending.py has those).  The library comes with the extra `crosscheck`.
+and compilation not (spending.py has those).  The libraries come with the extra `bench`.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ from statistics import median
 from typing import NamedTuple
 
 # before numpy loads: matrices are small, and a second thread would blur the ratios
-for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"):
-    os.environ[name] = "1"
+for name in ("OPENBLAS", "OMP", "MKL", "NUMBA", "NGS"):
+    os.environ[f"{name}_NUM_THREADS"] = "1"
 
-from tests.benchmarks.cases import Answer, Case, cases  # noqa: E402
+from cases import Answer, Case, cases  # noqa: E402
 
-PACKAGES = ("numpy", "scipy", "numba", "scikit-fem", "gmsh", "felupe")
+PACKAGES = ("numpy", "scipy", "numba", "scikit-fem", "gmsh", "felupe", "ngsolve")
 HEADS = ("contender", "limit (MPa)", "error", "iterations", "s of a core", "ms/iteration", "ratio")
 
 

@@ -8,13 +8,13 @@ import time
 from collections.abc import Sequence
 
 import numpy as np
+from cases import G
+from compare import table
+from iteration import halfway, iteration
 
 import fea.ramp
 from fea.reversal import Discretisation, plan_of, shell_of
 from profiles import load_profile
-from tests.benchmarks.cases import G
-from tests.benchmarks.compare import table
-from tests.benchmarks.iteration import halfway, iteration
 
 
 def power(x: Sequence[float], y: Sequence[float]) -> float:

@@ -1,7 +1,7 @@
 """Where the time of a case goes, and what it costs to ask for more.
 
-    python -m tests.benchmarks.spending
-    python -m tests.benchmarks.spending --markdown spending.md
+    python tests/benchmarks/spending.py
+    python tests/benchmarks/spending.py --markdown spending.md
 
 Parts of a warm record by kind of work and by phase; the metal's share of the kernel; parts of a
 cold command; cost against elements, layers and cases with the exponent of a fitted power;
@@ -10,7 +10,7 @@ peak memory of a worker.
 
 from __future__ import annotations
 
-from tests.benchmarks.compare import circumstances, table  # first: sets threads before numpy
+from compare import circumstances, table  # first: sets threads before numpy
 
 # isort: split
 import argparse
@@ -21,16 +21,17 @@ from collections import defaultdict
 from pathlib import Path
 from statistics import median
 
+from cases import G
+from clock import Clock, Places
+from iteration import halfway, iteration
+from scaling import in_a_row, scaling
+
 import fea.path
 import fea.reversal
 import fea.shell
 from fea.reversal import discretisation, reversal, shell_of
 from fea.shell import Shell
 from profiles import load_profile
-from tests.benchmarks.cases import G
-from tests.benchmarks.clock import Clock, Places
-from tests.benchmarks.iteration import halfway, iteration
-from tests.benchmarks.scaling import in_a_row, scaling
 
 Rows = list[tuple[str, ...]]
 
