@@ -11,6 +11,7 @@ from typing import Any
 from studies.store import _ROWS, Store, StoreError, digest_of
 
 _PAGE = 64
+_GAP = 20_000  # rows without an answer after which no more are looked for
 
 
 def readable_rows(path: Path) -> Iterator[tuple[Any, ...]]:
@@ -21,6 +22,9 @@ def readable_rows(path: Path) -> Iterator[tuple[Any, ...]]:
         return
     seen: set[str] = set()
     with contextlib.closing(db):
+        with contextlib.suppress(sqlite3.Error):
+            # else a file that is shorter than its header says is refused as a whole
+            db.execute("PRAGMA writable_schema=ON")
         db.text_factory = lambda raw: raw.decode("utf-8", "replace")
         first, last = _ends(db)
         start = first
@@ -65,12 +69,12 @@ def _ends(db: sqlite3.Connection) -> tuple[int, int]:
     except sqlite3.Error:
         pass
     # the tree is broken at one of its ends: look for the furthest row that answers
-    last = 0
-    for start in range(1, 2**21, _PAGE):
-        if not _page(db, start, start + _PAGE) and start > last + 200 * _PAGE:
-            break
-        last = start
-    return 1, last + _PAGE
+    last = start = 1
+    while start - last < _GAP:
+        if _page(db, start, start + _PAGE):
+            last = start + _PAGE
+        start += _PAGE
+    return 1, last
 
 
 def _page(db: sqlite3.Connection, start: int, stop: int) -> list[tuple[Any, ...]]:
