@@ -18,7 +18,7 @@ class Components:
     """Standard deviations by factor, WITHIN the last, of a model without interactions.
 
     mean : level that all share.  levels : of each factor.  criterion : -2 log of the restricted
-    likelihood at its largest.
+    likelihood at its largest, 0 where there is nothing to fit.
     """
 
     mean: float
@@ -38,7 +38,7 @@ def components(values: Floats, factors: Mapping[str, Ints]) -> Components:
     The likelihood is profiled as in Bates, Maechler, Bolker & Walker, J. Stat. Software 67(1),
     2015, on counts and sums of the cells, so that its cost does not grow with the readings.
 
-    values : (n,), n at least 2.  factors : name -> (n,) level of each reading; levels of a nested
+    values : (n,).  factors : name -> (n,) level of each reading; levels of a nested
     factor are told apart by themselves.  A factor with one level is left out.
     """
     from scipy.optimize import minimize
@@ -46,9 +46,10 @@ def components(values: Floats, factors: Mapping[str, Ints]) -> Components:
     coded = {name: np.unique(codes, return_inverse=True)[1] for name, codes in factors.items()}
     coded = {name: codes for name, codes in coded.items() if codes.max(initial=0) > 0}
     levels = {name: int(codes.max()) + 1 for name, codes in coded.items()}
-    centre, spread = float(values.mean()), float(values.std(ddof=1))
+    centre = float(values.mean())
+    spread = float(values.std(ddof=1)) if values.size > 1 else 0.0
     if not coded or spread == 0.0:
-        return Components(centre, {WITHIN: spread}, levels, math.nan)
+        return Components(centre, {WITHIN: spread}, levels, 0.0)
     sums = _Sums.of((values - centre) / spread, list(coded.values()))
     best = None
     for start in (1.0, 0.2):

@@ -37,6 +37,10 @@ _CHANCE_EXCLUDED = 0.05  # of excluding scatter of twice what is explained
 _WORTH = 3.5  # standard deviations of the set: shifts below are how machines are set
 _CHANCE_LOT = 5e-4  # of one lot or more standing out where all are as known
 _MISREAD, _MISREAD_SHARE = 6.0, 0.01
+_TOO_STEADY = (
+    "It scatters less than the gauge alone should: a gauge that sticks, or readings written down "
+    "without one."
+)
 
 
 @dataclass(frozen=True)
@@ -208,7 +212,8 @@ def _finding(
         unexplained_low=math.sqrt(max(low, 0.0)), unexplained_high=math.sqrt(max(high, 0.0)),
         spread_chance=spread_chance, shape=part.shape, lots=lots, more=more,
         misreads=tuple(int(line) for line in readings.file_line[rows][~part.clean]),
-        also=_also(verdict, deviation, off, part.shape, lots),
+        also=_also(verdict, deviation, off, part.shape, lots)
+        + ((_TOO_STEADY,) if n >= enough and variance < (0.5 * explained.reading) ** 2 else ()),
     )  # fmt: skip
 
 

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 import sys
+from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from profiles.errors import InputError
 
 JsonOption = Annotated[
     bool,
@@ -19,6 +22,8 @@ JsonOption = Annotated[
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
     app.command()(carbonation)
+    app.command()(readings)
+    app.command()(plant)
 
 
 def carbonation(
@@ -66,6 +71,97 @@ def carbonation(
     from fea.record import CAUTION
 
     for line in (*required_lines(required), "", *_wrapped(CAUTION)):
+        print(line)
+
+
+def readings(
+    file: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE",
+            help="Readings, .csv or .parquet: time, machine, depth (mm); optional line, lot, tool, "
+            "operator, can, event, spring age (days), reversal (psi).",
+        ),
+    ],
+    target: Annotated[
+        str | None,
+        typer.Option(metavar="DEPTH", help="Depth aimed at.  [the middle of the machines]"),
+    ] = None,
+    tolerance: Annotated[
+        str | None,
+        typer.Option(metavar="RANGE", help='Such as "10.1 mm to 10.3 mm"; gives capability.'),
+    ] = None,
+    profile: Annotated[
+        str | None,
+        typer.Option(metavar="PROFILE", help="The bottom; with --require gives pressures."),
+    ] = None,
+    require: Annotated[
+        str | None, typer.Option(metavar="PRESSURE", help='Pressure to hold, such as "90 psi".')
+    ] = None,
+    margin: Annotated[
+        str | None, typer.Option(metavar="PERCENT", help="Margin wanted over it.  [0 %]")
+    ] = None,
+    gauge: Annotated[
+        str | None,
+        typer.Option(
+            metavar="LENGTH",
+            help="Standard deviation of the depth gauge.  [0.004 mm, or from repeated cans]",
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
+    ] = None,
+    json_only: JsonOption = False,
+) -> None:
+    """From depth readings to a verdict for every machine, and what it means for pressure."""
+    from studies.readings_options import question_of
+
+    question = question_of(target, tolerance, require, margin, gauge)
+    bottom = None
+    if profile is not None:
+        from profiles.files import load_profile
+
+        bottom = load_profile(profile)
+    if (bottom is None) != (question.required is None):
+        option, other = ("--require", "--profile") if bottom is None else ("--profile", "--require")
+        raise InputError(f"{option} needs {other} as well: pressures come from both", option)
+    from studies.readings_file import read_readings
+    from studies.readings_report import report_data, report_of
+    from studies.runs import run_folder, write_figure, write_json
+
+    seen = read_readings(file)
+    folder = None if json_only and out is None else run_folder(out, f"readings {file.stem}")
+    report = report_of(seen, question, bottom)
+    data = report_data(report)
+    files: list[Path] = []
+    if folder is not None:
+        from studies.readings_figure import readings_figure
+        from studies.readings_tables import write_machines, write_set_aside
+
+        names = ("readings.json", "machines.csv", "set_aside.csv", "readings.png")
+        files = [folder / name for name in names]
+        write_json(data, files[0])
+        write_machines(data, files[1])
+        write_set_aside(seen, files[2])
+        write_figure(readings_figure(report), files[3])
+    if json_only:
+        _print_json(data)
+        return
+    from studies.readings_print import report_lines
+
+    for line in report_lines(report, files):
+        print(line)
+
+
+def plant(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to, .csv or .parquet.")],
+    seed: Annotated[int, typer.Option(metavar="N", help="Another plant for every number.")] = 1,
+) -> None:
+    """Write readings of an invented plant with known causes, to try `readings` on."""
+    from studies.readings_tables import write_plant
+
+    for line in write_plant(file, seed):
         print(line)
 
 

@@ -93,7 +93,8 @@ class Margin:
     pressure, pressure_sd : mean and standard deviation over cans.  level_sd : uncertainty of the
     mean, that of the model's level in it.
     margin : mean / required - 1.  below, below_low, below_high : share of cans below the
-    requirement with 95 % limits.
+    requirement, with 95 % limits for the number of readings, the level taken as it is.
+    short : chance that the level itself lies below the requirement, by its uncertainty.
     loss : depth the machine may still lose until the mean meets the requirement with the margin
     wanted; negative: lost already; None: not within reach.
     """
@@ -106,6 +107,7 @@ class Margin:
     below: float
     below_low: float
     below_high: float
+    short: float
     loss: float | None
 
 
@@ -126,13 +128,15 @@ def margin_of(
     level_sd = math.hypot(level_sd, slope * finding.deviation_se)
     z = (pressure - required) / spread
     freedom = max(finding.readings - 1, 1)
-    error = math.hypot(level_sd / spread, z / math.sqrt(2.0 * freedom))
+    error = math.hypot(slope * finding.deviation_se / spread, z / math.sqrt(2.0 * freedom))
+    short = float(stats.norm.sf((pressure - required) / level_sd))
     share, low, high = stats.norm.sf([z, z + 1.96 * error, z - 1.96 * error])
     needed = calibration.undone(required * (1.0 + wanted))
     depth = curve.depth_for(needed)
     return Margin(
         finding.machine, pressure, spread, level_sd, pressure / required - 1.0,
-        float(share), float(low), float(high), None if depth is None else finding.mean - depth,
+        float(share), float(low), float(high), short,
+        None if depth is None else finding.mean - depth,
     )  # fmt: skip
 
 

@@ -1,0 +1,59 @@
+"""What the options of the command `readings` mean."""
+
+from __future__ import annotations
+
+import re
+
+from profiles import InputError, parse_quantity
+from profiles.errors import brief
+from profiles.limits import LIMITS
+from studies.diagnosis_scatter import KnownScatter
+from studies.options import share
+from studies.readings_report import Question
+
+
+def question_of(
+    target: str | None = None, tolerance: str | None = None, require: str | None = None,
+    margin: str | None = None, gauge: str | None = None,
+) -> Question:  # fmt: skip
+    """The question from the texts of the options.  Raises InputError that names the option."""
+    known = KnownScatter()
+    if gauge is not None:
+        known = KnownScatter(gauge_reading=_ranged(gauge, "length", "--gauge", 1e-5, 0.2, "mm"))
+    low = high = None
+    if tolerance is not None:
+        low, high = _tolerance(tolerance)
+    _, least, most = LIMITS["shape.dome_depth"]
+    aim = required = None
+    if target is not None:
+        aim = _ranged(target, "length", "--target", least, most, "mm")
+    if require is not None:
+        required = _ranged(require, "stress", "--require", 1e-3, 10.0, "MPa")
+    wanted = 0.0 if margin is None else share(margin, "--margin")
+    return Question(aim, low, high, required, wanted, known)
+
+
+def _ranged(text: str, kind: str, option: str, low: float, high: float, unit: str) -> float:
+    value = parse_quantity(text, kind, option)
+    if not low <= value <= high:
+        allowed = f"{low:g} to {high:g} {unit}"
+        raise InputError(
+            f"{option} is {brief(text)}; it must lie in {allowed}", option, text, allowed
+        )
+    return value  # fmt: skip
+
+
+def _tolerance(text: str) -> tuple[float | None, float | None]:
+    """ "10.1 mm to 10.3 mm", "above 10.1 mm" or "below 10.3 mm"."""
+    option = "--tolerance"
+    both = re.fullmatch(r"\s*(.+?)\s+to\s+(.+?)\s*", text)
+    one = re.fullmatch(r"\s*(above|below)\s+(.+?)\s*", text)
+    if both is not None:
+        low, high = (parse_quantity(part, "length", option) for part in both.groups())
+        if low < high:
+            return low, high
+    elif one is not None:
+        limit = parse_quantity(one[2], "length", option)
+        return (limit, None) if one[1] == "above" else (None, limit)
+    needed = '"10.1 mm to 10.3 mm", "above 10.1 mm" or "below 10.3 mm"'
+    raise InputError(f"{option} is {brief(text)}; it must be as {needed}", option, text, needed)

@@ -1,0 +1,96 @@
+"""Tables of a report of readings, and the readings of an invented plant, as files."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from profiles import InputError
+from studies.readings import Readings
+
+_NUMBERS = ("readings", "mean_mm", "from_target_mm", "spread_mm", "unexplained_mm", "more_needed")
+
+
+def write_machines(data: dict[str, Any], path: Path) -> None:
+    """One row a machine: verdict, numbers, evidence."""
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.writer(file)
+        table.writerow(
+            ["machine", "line", "verdict", *(n.replace("_mm", " (mm)") for n in _NUMBERS),
+             "cpk", "pressure (MPa)", "share below", "evidence"]
+        )  # fmt: skip
+        for one in data["machines"]:
+            pressure = one.get("calibrated") or one.get("pressure") or {}
+            table.writerow(
+                [one["machine"], one["line"], one["verdict"],
+                 *(f"{one[name]:.6g}" for name in _NUMBERS),
+                 *(f"{value:.4g}" if value is not None else "" for value in (
+                     one.get("capability", {}).get("cpk", [None])[0], pressure.get("mpa"),
+                     pressure.get("below", [None])[0])),
+                 one["evidence"]]
+            )  # fmt: skip
+
+
+def write_set_aside(readings: Readings, path: Path) -> None:
+    """Every row that could not be used, with its line and the reason."""
+    with path.open("w", newline="", encoding="utf-8") as file:
+        table = csv.writer(file)
+        table.writerow(["line", "reason"])
+        table.writerows((one.line, one.reason) for one in readings.set_aside)
+
+
+def write_plant(path: Path, seed: int) -> list[str]:
+    """Write readings of an invented plant; returns in words what ails it.
+
+    Raises InputError for another ending than .csv or .parquet.
+    """
+    import pandas as pd
+
+    from studies.plant_generator import CAUSES, Plant, draw_cause, generate
+
+    if path.suffix not in (".csv", ".parquet"):
+        raise InputError(
+            f"FILE is {path.name!r}; its name must end in .csv or .parquet", "FILE", path.name
+        )
+    rng = np.random.default_rng(seed)
+    plant = Plant()
+    causes = []
+    taken: set[int] = set()
+    for kind in CAUSES[1:5]:  # one machine each; lots and operators touch all
+        cause = draw_cause(kind, plant, rng)
+        while cause.machine in taken:
+            cause = draw_cause(kind, plant, rng)
+        taken.add(cause.machine)
+        causes.append(cause)
+    made = generate(plant, tuple(causes), rng)
+    line = np.array(made.line_of)[made.machine.codes]
+    names = np.array([name.split(" ", 1)[1] for name in made.machine.names])
+    start = pd.Timestamp(made.start).tz_localize(None)
+    frame = pd.DataFrame({
+        "time": (start + pd.to_timedelta(made.day, unit="D")).floor("s"),
+        "line": line, "machine": names[made.machine.codes], "depth (mm)": made.depth,
+        "lot": np.array(made.lot.names)[made.lot.codes],
+        "operator": np.array(made.operator.names)[made.operator.codes], "event": "",
+    })  # fmt: skip
+    extra = [
+        {"time": (start + pd.to_timedelta(one.day, unit="D")).floor("s"),
+         "line": made.line_of[one.machine], "machine": names[one.machine], "event": one.what}
+        for one in made.events
+    ]  # fmt: skip
+    if extra:
+        frame = pd.concat([frame, pd.DataFrame(extra)], ignore_index=True)
+        frame = frame.fillna({"lot": "", "operator": ""})
+    frame = frame.sort_values("time", kind="stable")
+    if path.suffix == ".csv":
+        frame["time"] = frame["time"].dt.strftime("%Y-%m-%dT%H:%M:%S")
+        frame.to_csv(path, index=False)
+    else:
+        frame.to_parquet(path, index=False)
+    said = [f"Wrote {path}: {len(made):,} readings of an invented plant, aimed at "
+            f"{plant.target} mm.  What ails it:"]  # fmt: skip
+    for cause in causes:
+        said.append(f"  {made.machine.names[cause.machine]}: {cause.kind}, {cause.size:+.3f} mm")
+    return said
