@@ -159,7 +159,7 @@ def test_the_stated_error_of_a_surrogate_is_that_of_new_points() -> None:
     real = float(np.sqrt(np.mean((found(new) - response(new)) ** 2)))
     assert 0.3 * real < found.error < 4.0 * real
     found.require(found.error)
-    with pytest.raises(SurrogateError, match="cross-validated error is .* it must be at most"):
+    with pytest.raises(SurrogateError, match="it must be at most"):
         found.require(0.5 * found.error)
 
 
