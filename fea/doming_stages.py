@@ -183,12 +183,13 @@ class _Run:
         places = state.places.copy()
         places[CLAMP] = touching(press, state, CLAMP, 0.003)
         state = replace(state, places=places)
-        state = advance(press, state, Goal(places, force), Pace(0.02, 0.3))
+        state = advance(press, state, Goal(places, force), Pace(0.02, 0.3), seen=self._seen)
         # the wall's top is let go: what held it becomes the pull of the wall on the punch
         free = self._with(PUNCH, CLAMP, held=CLAMP)
         state = loosened(free, state)
         grip = pull(free.shell, self.tooling.blank.wall_grip)
-        return advance(free, state, Goal(state.places, force, grip), Pace(0.2, 0.5), force)
+        goal = Goal(state.places, force, grip)
+        return advance(free, state, goal, Pace(0.2, 0.5), force, self._seen)
 
     def stroke(self, state: FormingState) -> FormingState:
         force = self.tooling.clamp.force

@@ -15,9 +15,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from fea.contact_kernel import LINE
 from fea.doming_press import CLAMP, DIE, PUNCH
 from fea.doming_readings import Line, depth, line
-from fea.doming_record import DomingRecord
+from fea.doming_record import DOMING_CAUTION, DomingRecord
 from fea.doming_stages import Formed
 from fea.doming_step import FormingState
 from studies.style import AFTER, BEFORE, INK, ONSET, RING, styled
@@ -42,33 +43,31 @@ STAGE_WORDS = {
 }
 
 
-def tool_lines(formed: Formed, tool: int) -> list[Floats]:
-    """(n, 2) points of each segment of a tool at place 0."""
-    out = []
+def tool_line(formed: Formed, tool: int) -> Floats:
+    """(n, 2) points along a tool at place 0."""
+    out: list[Floats] = []
     for row in formed.press.tools[tool].rows:
-        if row[0] == 0.0:
-            ends = np.array([0.0, row[5]])[:, None]
-            out.append(row[1:3] + ends * row[3:5])
+        if row[0] == LINE:
+            points = row[1:3] + np.array([[0.0], [row[5]]]) * row[3:5]
         else:
             middle, half = math.atan2(row[5], row[4]), math.acos(min(1.0, row[6]))
             angle = np.linspace(middle - half, middle + half, 25)
-            if row[7] > 0:
-                angle = angle[::-1]
-            out.append(row[1:3] + row[3] * np.stack((np.cos(angle), np.sin(angle)), axis=1))
-    return out
+            points = row[1:3] + row[3] * np.stack((np.cos(angle), np.sin(angle)), axis=1)
+            # rows do not say which way an arc runs; it goes on from the line before it
+            if (
+                out and np.hypot(*(points[-1] - out[-1][-1])) < np.hypot(*(points[0] - out[-1][-1]))
+            ) or (not out and points[0, 0] > points[-1, 0]):
+                points = points[::-1]
+        out.append(points)
+    return np.concatenate(out)
 
 
 def draw_tools(ax: Axes, formed: Formed, state: FormingState, tools: tuple[int, ...]) -> None:
     """The outlines of the tools that act, where they stand."""
     for tool in tools:
-        for i, points in enumerate(tool_lines(formed, tool)):
-            ax.plot(
-                points[:, 0],
-                points[:, 1] + state.places[tool],
-                color=COLOURS[tool],
-                lw=1.3,
-                label=NAMES[tool] if i == 0 else None,
-            )
+        points = tool_line(formed, tool)
+        z = points[:, 1] + state.places[tool]
+        ax.plot(points[:, 0], z, color=COLOURS[tool], lw=1.3, label=NAMES[tool])
 
 
 def metal_faces(lie: Line) -> Floats:
@@ -197,7 +196,13 @@ def _draw_thickness(figure: Figure, grid: object, record: DomingRecord) -> None:
         ax.plot(metal.place_mm[shown], 100.0 * strain[shown], color=colour, lw=1.1, label=label)
     if record.thinning_limit is not None:
         ax.axhline(-100.0 * record.thinning_limit, color=AFTER, lw=1.0, ls="--")
-        ax.text(0.3, -100.0 * record.thinning_limit + 0.4, "split limit", color=AFTER, fontsize=7.5)
+        ax.text(
+            0.3,
+            -100.0 * record.thinning_limit + 0.4,
+            "split limit of the gauge",
+            color=AFTER,
+            fontsize=7.5,
+        )
     _name_parts(ax, metal.place_mm[shown], part[shown])
     ax.set_title("change along the metal, means over 1 mm", fontsize=9)
     ax.set_xlabel("arc length in the blank (mm)", fontsize=8)
@@ -237,9 +242,11 @@ def _name_parts(ax: Axes, place: Floats, part: NDArray[np.str_]) -> None:
 
 def frame_figure() -> tuple[Figure, Axes]:
     """An empty figure for moving pictures."""
-    figure = Figure(figsize=(9.0, 5.0), layout="constrained")
+    figure = Figure(figsize=(9.0, 5.2))
     FigureCanvasAgg(figure)
-    return figure, figure.add_subplot()
+    figure.text(0.01, 0.01, textwrap.fill(DOMING_CAUTION, 150), fontsize=6.5, va="bottom")
+    # a fixed place: a layout engine would be asked for every picture
+    return figure, figure.add_axes((0.06, 0.13, 0.92, 0.8))
 
 
 def draw_frame(ax: Axes, formed: Formed, frame: Frame) -> None:

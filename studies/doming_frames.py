@@ -7,16 +7,12 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fea.doming_readings import Line, line
 from fea.doming_stages import Formed
 from fea.doming_step import FormingState
 
-Floats = NDArray[np.float64]
-
-STEP = 0.2  # mm of the die between pictures
-SECONDS = 0.08  # of a picture
+STEP = 0.3  # mm of the die between pictures
+MILLISECONDS = 90  # of a picture
 
 
 class Frame(NamedTuple):
@@ -45,26 +41,23 @@ class Film:
         self.frames.append(Frame(stage, state, tools))
 
 
-def lines(formed: Formed, film: Film) -> list[Line]:
-    """The metal in each picture."""
-    return [line(formed, frame.state) for frame in film.frames]
-
-
 def write_animation(formed: Formed, film: Film, path: Path) -> None:
-    """Draw every picture and write them as a GIF."""
-    from matplotlib.animation import FuncAnimation, PillowWriter
+    """Draw every picture once and write them as a GIF; the last one stays for a second."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from PIL import Image
 
     from studies.doming_figure import draw_frame, frame_figure
     from studies.style import styled
 
+    pictures = []
     with styled():
         figure, ax = frame_figure()
-
-        def draw(index: int) -> list[object]:
+        canvas = FigureCanvasAgg(figure)
+        for frame in film.frames:
             ax.clear()
-            draw_frame(ax, formed, film.frames[index])
-            return []
-
-        order = [*range(len(film.frames)), *[len(film.frames) - 1] * 12]
-        moving = FuncAnimation(figure, draw, frames=order, blit=False)  # type: ignore[arg-type]
-        moving.save(path, writer=PillowWriter(fps=round(1.0 / SECONDS)), dpi=80)
+            draw_frame(ax, formed, frame)
+            canvas.draw()
+            pixels = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])
+            pictures.append(pixels.quantize(64))
+    shown = [MILLISECONDS] * (len(pictures) - 1) + [1000]
+    pictures[0].save(path, save_all=True, append_images=pictures[1:], duration=shown, loop=0)

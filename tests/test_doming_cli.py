@@ -1,0 +1,120 @@
+"""The command doming as a user meets it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from studies.cli import app
+from studies.doming_budget import KNOBS, LEVEL, depth_budget
+
+runner = CliRunner()
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def test_summary_and_files(here: Path) -> None:
+    done = runner.invoke(app, ["doming", "north", "--parts"])
+    assert done.exit_code == 0, done.output
+    for words in (
+        "Depth", "springback", "overtravel", "Peak force", "Split risk", "Die centre", "psi",
+        "+ residual stress", "qualified people",
+    ):  # fmt: skip
+        assert words in done.output
+    assert max(len(line) for line in done.output.splitlines()) <= 80
+    folder = here / "results" / "tarnholt-north-line-doming"
+    assert sorted(path.name for path in folder.iterdir()) == ["doming.json", "doming.png"]
+    data = json.loads((folder / "doming.json").read_text("utf-8"))
+    assert data["kind"] == "formed"
+    assert data["tooling"]["die"]["flange_height"] == 10.75
+    assert "reversal test" in data["caution"]
+
+
+def test_json_alone_writes_no_files(here: Path) -> None:
+    done = runner.invoke(app, ["doming", "north", "--json"])
+    assert done.exit_code == 0
+    assert json.loads(done.stdout)["bottomed"] is True
+    assert not list(here.iterdir())
+
+
+def test_animation_is_a_moving_picture(here: Path) -> None:
+    done = runner.invoke(app, ["doming", "north", "--animation", "--out", "out"])
+    assert done.exit_code == 0
+    from PIL import Image
+
+    with Image.open(here / "out" / "doming.gif") as picture:
+        assert picture.n_frames > 30  # type: ignore[attr-defined]
+
+
+STUDY = """
+name = "set and friction"
+cases = 4
+[vary]
+"station.set" = ["-0.1 mm", "0.5 mm"]
+"friction" = [0.05, 0.1]
+"""
+
+
+def test_study_goes_on_where_it_stopped(here: Path) -> None:
+    (here / "plan.toml").write_text(STUDY)
+    arguments = ["doming", "north", "--study", "plan.toml", "--out", "out", "--workers", "1"]
+    done = runner.invoke(app, arguments)
+    assert done.exit_code == 0, done.output
+    assert "4 cases formed, 0 failed" in done.output
+    store = here / "out" / "doming-study.jsonl"
+    lines = store.read_text().splitlines()
+    # a line cut off by a stop, and one lost
+    store.write_text("\n".join(lines[:2]) + "\n" + lines[2][:40])
+    again = runner.invoke(app, arguments)
+    assert "4 cases formed, 0 failed, 2 of them from before" in again.output
+    table = (here / "out" / "doming-study.csv").read_text().splitlines()
+    assert len(table) == 5
+    assert "depth_mm" in table[0]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('[vary]\n"die.diametr" = ["1 mm", "2 mm"]', "vary.die.diametr is not known"),
+        ('[vary]\n"die.diameter" = ["1 kN", "2 mm"]', "not a unit of length"),
+        ('[vary]\n"die.diameter" = "43 mm"', "low and high"),
+        ('cases = 0\n[vary]\n"station.set" = ["0 mm", "1 mm"]', "cases is 0"),
+        ("cases = 3", "vary is missing"),
+    ],
+)
+def test_a_slip_in_a_study_is_one_sentence(here: Path, text: str, words: str) -> None:
+    from profiles.errors import InputError
+    from profiles.tooling_files import load_tooling
+    from studies.doming_study import load_doming_study
+
+    (here / "plan.toml").write_text(text)
+    with pytest.raises(InputError) as caught:
+        load_doming_study(here / "plan.toml", load_tooling("north"))
+    assert words in str(caught.value)
+
+
+@pytest.mark.slow
+def test_budget_knows_what_wins_depth() -> None:
+    """Bottomed: a spacer wins its height, more set only loads the drive (common practice, no
+    source)."""
+    from fea.doming import doming
+    from profiles.tooling_files import load_tooling
+
+    budget = depth_budget(doming(load_tooling("north")))
+    slopes = {row.knob: row for row in budget.slopes}
+    assert len(slopes) == len(KNOBS)
+    assert slopes["flange height (spacer)"].depth_mm == pytest.approx(1.0, abs=0.1)
+    assert abs(slopes["set"].depth_mm or 0.0) < LEVEL
+    assert (slopes["set"].peak_force_kn or 0.0) > 0.1
+    ways = {way.knob: way for way in budget.ways}
+    assert ways["set"].change is None
+    assert "already" in ways["set"].remark
+    assert ways["flange height (spacer)"].change == pytest.approx(0.1, abs=0.02)
+    assert "drive" in budget.warning
