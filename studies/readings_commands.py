@@ -108,6 +108,14 @@ def readings(
             help="Standard deviation of the depth gauge.  [0.004 mm, or from repeated cans]",
         ),
     ] = None,
+    doming: Annotated[
+        str | None,
+        typer.Option(
+            metavar="FILE",
+            help="doming.json of `domemargin doming TOOLING --budget`: slopes and remedies.  "
+            "[a first study]",
+        ),
+    ] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
@@ -117,7 +125,7 @@ def readings(
     """From depth readings to a verdict for every machine, and what it means for pressure."""
     from studies.readings_options import question_of
 
-    question = question_of(target, tolerance, require, margin, gauge)
+    question = question_of(target, tolerance, require, margin, gauge, doming)
     bottom = None
     if profile is not None:
         from profiles.files import load_profile

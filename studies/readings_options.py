@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from profiles import InputError, parse_quantity
 from profiles.errors import brief
 from profiles.limits import LIMITS
+from studies.diagnosis_doming import load_doming
 from studies.diagnosis_scatter import KnownScatter
 from studies.options import share
 from studies.readings_report import Question
@@ -14,7 +16,7 @@ from studies.readings_report import Question
 
 def question_of(
     target: str | None = None, tolerance: str | None = None, require: str | None = None,
-    margin: str | None = None, gauge: str | None = None,
+    margin: str | None = None, gauge: str | None = None, doming: str | None = None,
 ) -> Question:  # fmt: skip
     """The question from the texts of the options.  Raises InputError that names the option."""
     known = KnownScatter()
@@ -30,7 +32,11 @@ def question_of(
     if require is not None:
         required = _ranged(require, "stress", "--require", 1e-3, 10.0, "MPa")
     wanted = 0.0 if margin is None else share(margin, "--margin")
-    return Question(aim, low, high, required, wanted, known)
+    question = Question(aim, low, high, required, wanted, known)
+    if doming is None:
+        return question
+    study = load_doming(doming)
+    return replace(question, slopes=study.slopes, remedies=study.remedies, notes=study.notes)
 
 
 def _ranged(text: str, kind: str, option: str, low: float, high: float, unit: str) -> float:

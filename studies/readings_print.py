@@ -10,7 +10,7 @@ from pathlib import Path
 from studies.components import WITHIN
 from studies.control_charts import RUN
 from studies.diagnosis import IN_CONTROL
-from studies.readings_pressure import REMEDIES, Margin
+from studies.readings_pressure import Margin
 from studies.readings_report import Report
 from studies.readings_words import CHECKS, LOCK_OUT, evidence, rate
 from studies.units import PSI
@@ -130,9 +130,9 @@ def _pressures(report: Report) -> Iterator[str]:
         "model's level" + known
     )
     slope = curve.slope(report.diagnosis.target) * done.scale / PSI
-    for one in REMEDIES:
-        yield from _wrapped(f"{one.name}: {one.depth:+.3f} mm, {one.depth * slope:+.2f} psi by "
-                            f"depth; {one.cost} (model estimate)")  # fmt: skip
+    for one in question.remedies:
+        yield from _wrapped(f"Remedy, model estimate: {one.name}: {one.depth:+.3f} mm of depth, "
+                            f"{one.depth * slope:+.2f} psi by depth; {one.cost}")  # fmt: skip
 
 
 def _margins(report: Report, margins: Sequence[Margin]) -> Iterator[str]:

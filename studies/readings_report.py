@@ -16,7 +16,8 @@ from studies.diagnosis import Diagnosis, diagnose
 from studies.diagnosis_notes import notes_of
 from studies.diagnosis_scatter import KnownScatter, Slopes, explained_spread
 from studies.readings import Readings
-from studies.readings_pressure import REMEDIES, Margin, PressureCurve, margin_of, pressure_curve
+from studies.readings_pressure import Margin, PressureCurve, margin_of, pressure_curve
+from studies.readings_words import CHECKS, LOCK_OUT, REMEDIES, Remedy, evidence, rate
 
 if TYPE_CHECKING:
     from profiles import Profile
@@ -28,7 +29,7 @@ class Question:
 
     target : depth aimed at, mm.  low, high : tolerance of depth, mm.  required : pressure to
     hold, MPa.  wanted : margin asked for, as a share.  scatter, slopes : what is known of sheet
-    and process, and of doming.
+    and process, and of doming.  remedies : ways to win depth.  notes : to be passed on.
     """
 
     target: float | None = None
@@ -38,6 +39,8 @@ class Question:
     wanted: float = 0.0
     scatter: KnownScatter = field(default_factory=KnownScatter)
     slopes: Slopes = field(default_factory=Slopes)
+    remedies: tuple[Remedy, ...] = REMEDIES
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -76,7 +79,7 @@ def report_of(readings: Readings, question: Question, profile: Profile | None = 
     parts = [readings.depth[readings.rows_of(i)] for i in readings.machine.used()]
     limits = (question.low, question.high)
     report = Report(
-        readings, question, diagnosis, notes_of(readings, diagnosis),
+        readings, question, diagnosis, (*question.notes, *notes_of(readings, diagnosis)),
         charts=tuple(individuals_chart(part) if part.size > 1 else None for part in parts),
         capabilities=tuple(
             capability(part, *limits, explained.reading)
@@ -111,7 +114,6 @@ def report_of(readings: Readings, question: Question, profile: Profile | None = 
 def report_data(report: Report) -> dict[str, Any]:
     """The report as plain data for JSON; pressures MPa, lengths mm."""
     from fea.record import CAUTION
-    from studies.readings_words import CHECKS, LOCK_OUT, evidence, rate
 
     machines = []
     for i, one in enumerate(report.diagnosis.findings):
@@ -177,7 +179,7 @@ def report_data(report: Report) -> dict[str, Any]:
             "remedies": [
                 {"remedy": one.name, "depth_mm": one.depth,
                  "mpa": one.depth * report.curve.slope(report.diagnosis.target), "cost": one.cost}
-                for one in REMEDIES
+                for one in report.question.remedies
             ],
         }  # fmt: skip
     return data

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from studies.diagnosis import (
     DRIFT,
     IN_CONTROL,
@@ -97,3 +99,22 @@ def rate(verdict: str) -> str:
         f"In {PLANTS:,} simulated plants this verdict was right {often} times in a hundred, each "
         "cause taken as equally common."
     )
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """What may be done about a low depth, and its cost; a model estimate of a first study.
+
+    depth : gained, mm.  cost : in force and thinning, in words.
+    """
+
+    name: str
+    depth: float
+    cost: str
+
+
+REMEDIES = (
+    Remedy("set 0.1 mm deeper", 0.100, "force and thinning: see a doming study of this bottom"),
+    Remedy("friction up by 0.1", 0.024, "28 % more force; thinning: see a doming study"),
+    Remedy("yield strength down 3 %", 0.012, "a softer sheet: about 3 % less reversal pressure"),
+)

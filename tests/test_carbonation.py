@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 
 import pytest
+from evidence_rows import COMPUTED, DRINK, MEMORY, About
 
 from profiles import InputError
 from studies.carbonation import (
@@ -23,12 +25,16 @@ from studies.carbonation import (
 
 PSI = 0.006894757  # MPa; NIST Special Publication 811 (2008)
 IAPWS = SOLUBILITIES["iapws"]
+ABOUT = About(DRINK, "IAPWS G7-04 (2004), with water at 1 kg/L and an ideal gas", COMPUTED)
+Evidence = Callable[..., None]
 
 
 # test values of ln(k_H / GPa) for CO2 in water: IAPWS G7-04 (2004), value from memory
 @pytest.mark.parametrize(("kelvin", "value"), [(300.0, -1.7508), (400.0, -0.5450)])
-def test_henry_constant(kelvin: float, value: float) -> None:
-    assert math.log(henry_constant(kelvin - 273.15) / 1e3) == pytest.approx(value, abs=5.1e-5)
+def test_henry_constant(kelvin: float, value: float, evidence: Evidence) -> None:
+    ours = math.log(henry_constant(kelvin - 273.15) / 1e3)
+    evidence(f"ln(k_H / GPa) at {kelvin:g} K", computed=ours, expected=value, abs=5.1e-5,
+             source="IAPWS G7-04 (2004), table of test values", kind=MEMORY)  # fmt: skip
 
 
 def test_water() -> None:
@@ -45,9 +51,10 @@ def test_water() -> None:
     ("celsius", "volumes"),
     [(0, 1.654), (4, 1.431), (10, 1.170), (20, 0.8675), (25, 0.7588), (40, 0.537), (60, 0.378)],
 )
-def test_solubility(celsius: float, volumes: float) -> None:
+def test_solubility(celsius: float, volumes: float, evidence: Evidence) -> None:
     # measured: at most 1.5 %, at 60 C, where water weighs 0.983 kg/L
-    assert IAPWS.at(celsius) == pytest.approx(volumes, rel=0.02)
+    evidence(f"volumes of CO2 per atm at {celsius} C", computed=IAPWS.at(celsius),
+             expected=volumes, rel=0.02)  # fmt: skip
     assert IAPWS.at(celsius) * 1000.0 / water_density(celsius) == pytest.approx(volumes, rel=0.005)
 
 
@@ -56,8 +63,10 @@ def test_solubility(celsius: float, volumes: float) -> None:
 @pytest.mark.parametrize(
     ("celsius", "volumes"), [(0, 1.713), (10, 1.194), (20, 0.878), (25, 0.759), (60, 0.359)]
 )
-def test_solubility_against_handbooks(celsius: float, volumes: float) -> None:
-    assert IAPWS.at(celsius) == pytest.approx(volumes, rel=0.04)
+def test_solubility_against_handbooks(celsius: float, volumes: float, evidence: Evidence) -> None:
+    evidence(f"volumes of CO2 per atm at {celsius} C", computed=IAPWS.at(celsius),
+             expected=volumes, rel=0.04, source="Lange's and the CRC Handbook, CO2 in water",
+             kind=MEMORY)  # fmt: skip
 
 
 def test_one_coefficient_holds_near_room_temperature_only() -> None:
@@ -90,14 +99,15 @@ CLOSED = {
 
 
 @pytest.mark.parametrize("carbonation", CLOSED)
-def test_closed_can(carbonation: float) -> None:
+def test_closed_can(carbonation: float, evidence: Evidence) -> None:
     simple = ClosedCan(carbonation, expands=False, real_gas=False)
     real = ClosedCan(carbonation)
     for celsius, psi in zip(AT, CLOSED[carbonation], strict=True):
         stage = Stage("store", celsius)
         band = 0.02 if celsius <= 25 else 0.05
         ours = pressure_at(simple, stage).pressure_mpa / PSI
-        assert ours == pytest.approx(psi, rel=min(band, 0.02))  # measured: 1.0 %
+        evidence(f"closed can, {carbonation} vol, {celsius} C", computed=ours, expected=psi,
+                 rel=band, unit="psi")  # fmt: skip
         # a real gas and a drink that expands: on the high side by up to 6 % at 65 C
         full = pressure_at(real, stage).pressure_mpa / PSI
         assert 1.0 < full / ours < 1.07

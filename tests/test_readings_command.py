@@ -90,16 +90,29 @@ def test_pressures_before_and_after_own_tests(plant: tuple[Path, str], tmp_path:
         (("depths.csv", "--profile", "nowhere", "--require", "90 psi"), "nowhere"),
         (("depths.csv", "--margin", "5"), "--margin"),
         (("depths.csv", "--gauge", "4 mm"), "--gauge"),
+        (("depths.csv", "--doming", "bad.csv"), "--doming"),
     ],
 )
-def test_bad_input_is_one_sentence(arguments: tuple[str, ...], named: str, tmp_path: Path) -> None:
+def test_bad_input_is_one_sentence(
+    arguments: tuple[str, ...],
+    named: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from studies.cli import main
+
     (tmp_path / "depths.csv").write_text("time,machine,depth (mm)\n2025-03-01,M1,10.2\n")
     (tmp_path / "bad.csv").write_text("time,machine,depth\n2025-03-01,M1,10.2\n")
     before = sorted(tmp_path.rglob("*"))
-    done = run("readings", *arguments, cwd=tmp_path)
-    assert (done.returncode, done.stdout) == (2, "")
-    assert named in done.stderr
-    assert done.stderr.count("\n") == 1
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("sys.argv", ["domemargin", "readings", *arguments])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    out, err = capsys.readouterr()
+    assert (ended.value.code, out) == (2, "")
+    assert named in err
+    assert err.count("\n") == 1
     assert sorted(tmp_path.rglob("*")) == before
 
 
