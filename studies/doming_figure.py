@@ -53,10 +53,9 @@ def tool_line(formed: Formed, tool: int) -> Floats:
             middle, half = math.atan2(row[5], row[4]), math.acos(min(1.0, row[6]))
             angle = np.linspace(middle - half, middle + half, 25)
             points = row[1:3] + row[3] * np.stack((np.cos(angle), np.sin(angle)), axis=1)
-            # rows do not say which way an arc runs; it goes on from the line before it
-            if (
-                out and np.hypot(*(points[-1] - out[-1][-1])) < np.hypot(*(points[0] - out[-1][-1]))
-            ) or (not out and points[0, 0] > points[-1, 0]):
+            # rows do not say which way an arc runs: on from the line before it, or outward
+            last = out[-1][-1] if out else np.zeros(2)
+            if np.hypot(*(points[-1] - last)) < np.hypot(*(points[0] - last)):
                 points = points[::-1]
         out.append(points)
     return np.concatenate(out)
@@ -196,13 +195,8 @@ def _draw_thickness(figure: Figure, grid: object, record: DomingRecord) -> None:
         ax.plot(metal.place_mm[shown], 100.0 * strain[shown], color=colour, lw=1.1, label=label)
     if record.thinning_limit is not None:
         ax.axhline(-100.0 * record.thinning_limit, color=AFTER, lw=1.0, ls="--")
-        ax.text(
-            0.3,
-            -100.0 * record.thinning_limit + 0.4,
-            "split limit of the gauge",
-            color=AFTER,
-            fontsize=7.5,
-        )
+        words = "split limit of the gauge"
+        ax.text(0.3, -100.0 * record.thinning_limit + 0.4, words, color=AFTER, fontsize=7.5)
     _name_parts(ax, metal.place_mm[shown], part[shown])
     ax.set_title("change along the metal, means over 1 mm", fontsize=9)
     ax.set_xlabel("arc length in the blank (mm)", fontsize=8)

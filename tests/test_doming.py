@@ -180,6 +180,20 @@ def test_harder_sheet_springs_back_more() -> None:
 
 
 @pytest.mark.slow
+def test_more_spring_force_less_springback() -> None:
+    """Common practice, no source.  A stiffer spring presses harder once nose and flange bottom."""
+    default = formed()
+    spring = north().spring
+    stiffer = doming(north().replaced(spring=replace(spring, preload=15e3)), reversal="none")
+    worn = doming(
+        north().replaced(spring=Spring("table", travel=(0.0, 2.0), force=(9.4e3, 9.8e3))),
+        reversal="none",
+    )
+    assert stiffer.springback_mm < default.springback_mm < worn.springback_mm
+    assert worn.peak_force_n < default.peak_force_n < stiffer.peak_force_n
+
+
+@pytest.mark.slow
 def test_a_sharper_nose_thins_more() -> None:
     """Common practice, no source."""
     sharp = formed(punch__nose_radius=1.1)

@@ -44,6 +44,7 @@ def test_json_alone_writes_no_files(here: Path) -> None:
     assert not list(here.iterdir())
 
 
+@pytest.mark.slow
 def test_animation_is_a_moving_picture(here: Path) -> None:
     done = runner.invoke(app, ["doming", "north", "--animation", "--out", "out"])
     assert done.exit_code == 0
