@@ -29,8 +29,8 @@ def kernel(function: F) -> F:
     Fast mathematics without 'nnan' and 'ninf': a solve that has gone astray must show as NaN.
 
     numba dates a cached kernel by the file it stands in, but kernels call kernels of other files
-    and hold their code: here a change in any of the package's kernels makes all of them anew.  So constants that a
-    kernel uses stand in modules with kernels.
+    and hold their code: here a change in any of the package's kernels makes all of them anew.
+    So constants that a kernel uses stand in modules with kernels.
     """
     compiled: Any = njit(
         cache=True,
