@@ -13,7 +13,7 @@ import numpy as np
 
 from fea.record import CAUTION
 from fea.reversal import reversal
-from studies.engines import Engine, Processes
+from studies.engines import Engine, Processes, WorkerError
 from studies.sensitivity import Sensitivity, sensitivity
 from studies.slopes import USUAL, Slope, slope_of
 from studies.store import Store, StoreError
@@ -145,6 +145,9 @@ def _solved(
         names = dict.fromkeys((*USUAL, *study.names))
         slopes = [made.submit(slope_of, study.profile, study.settings, n, solve) for n in names]
         out = tuple(f.result() for f in losses), tuple(f.result() for f in slopes)
+    except made.lost as error:
+        made.close(at_once=True)
+        raise WorkerError("a worker died in an inverse solve; run the command again") from error
     except BaseException:
         made.close(at_once=True)
         raise

@@ -30,8 +30,8 @@ Floats = NDArray[np.float64]
 def margin_figure(report: MarginReport) -> Figure:
     """Left the margin over one or two quantities; right Sobol' indices, where there are any.
 
-    Of more than two quantities, or points not on a grid, the two that matter most are shown by
-    the surrogate, the others held at the base bottom's values.
+    Of more than two quantities the loss of depth and the other one that matters most are shown,
+    by the surrogate, the others held at the base bottom's values.
     """
     with styled():
         indices = report.sensitivity is not None and len(report.study.varied) > 2
@@ -51,22 +51,32 @@ def margin_figure(report: MarginReport) -> Figure:
             draw_surface(main, report, *shown)
         else:
             main.axis("off")
-            main.text(0.0, 0.9, f"No surface: {report.why_no_surrogate}", wrap=True)
+            why = report.why_no_surrogate or "too few different pressures"
+            main.text(0.0, 0.9, f"No surface: {why}", wrap=True)
         figure.supxlabel(report.caution, x=0.01, ha="left", fontsize=7.5, color="#555555")
         return figure
 
 
 def _shown(report: MarginReport) -> list[str]:
-    names = list(report.study.names)
+    names, depths = _moving(report), (*DEPTH_RULES, "dome_depth")
+    pressure = report.table[PRESSURE].dropna()
+    if pressure.nunique() < 2:
+        return []
     if len(names) <= 2 and (report.study.plan.kind == GRID or report.surrogate is not None):
         shown = names
     elif report.surrogate is None or report.sensitivity is None:
         return []
     else:
         ranked = sorted(report.sensitivity.indices, key=lambda index: -index.total)
+        # the loss of depth is what the tool is about, however little it counts beside others
+        ranked.sort(key=lambda index: index.name not in depths)
         shown = [index.name for index in ranked[:2]]
-    # the loss of depth is read along x
-    return sorted(shown, key=lambda name: name not in (*DEPTH_RULES, "dome_depth"))
+    return sorted(shown, key=lambda name: name not in depths)  # depth is read along x
+
+
+def _moving(report: MarginReport) -> list[str]:
+    """The quantities that take more than one value."""
+    return [varied.name for varied in report.study.varied if varied.low < varied.high]
 
 
 def _in_shown_units(name: str, values: Floats) -> Floats:
@@ -127,6 +137,8 @@ def draw_surface(ax: Axes, report: MarginReport, across: str, up: str) -> None:
         ax.contour(x, y, value, levels=[0.0], colors=INK, linewidths=2.2)
         ax.plot([], [], color=INK, lw=2.2, label=f"just holds {required / PSI:.4g} psi")
     _draw_points(ax, report, across, up)
+    if len(_moving(report)) > 2:
+        ax.set_title("By the surrogate, all else as in the base bottom")
     ax.set_xlabel(title_of(across))
     ax.set_ylabel(title_of(up))
     ax.spines[["top", "right"]].set_visible(True)
@@ -146,7 +158,7 @@ def _round_step(step: float) -> float:
 
 def _surface(report: MarginReport, across: str, up: str) -> tuple[Floats, Floats, Floats]:
     study = report.study
-    if study.plan.kind == GRID and len(study.varied) == 2:
+    if study.plan.kind == GRID and len(_moving(report)) == 2:
         grid = report.table.pivot_table(
             index=column_of(up), columns=column_of(across), values=PRESSURE, dropna=False
         )
@@ -166,7 +178,7 @@ def _surface(report: MarginReport, across: str, up: str) -> tuple[Floats, Floats
 def _draw_points(ax: Axes, report: MarginReport, across: str, up: str) -> None:
     table = report.table
     x, y = table[column_of(across)], table[column_of(up)]
-    if len(report.study.varied) == 2:
+    if len(_moving(report)) == 2:
         known = table[PRESSURE].notna()
         ax.plot(x[known], y[known], ".", color=INK, ms=3, label="solved")
         _draw_unknown(ax, report, x, y)
@@ -197,6 +209,6 @@ def draw_indices(ax: Axes, report: MarginReport) -> None:
             xerr=[i.first_error for i in ranked],
             color=BEFORE, label="on its own", error_kw={"lw": 0.8})  # fmt: skip
     ax.set_yticks(y, [title_of(i.name).rsplit(" (", 1)[0] for i in ranked])
-    ax.set_xlabel("Sobol' index: share of the variance (-)")
-    ax.set_title(f"What moves the pressure, over these ranges; of {report.sensitivity.on}")
+    ax.set_xlabel(f"Sobol' index, by {report.sensitivity.on} (-)")
+    ax.set_title("What moves the pressure")
     ax.legend(loc="lower right")

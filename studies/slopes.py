@@ -68,6 +68,8 @@ def slope_of(
             found.append(record.reversal_pressure_mpa / PSI)
     except InputError as refused:
         return Slope(name, words, None, None, str(refused))
+    except Exception as failed:  # as in a study, a solve that fails is an answer too
+        return Slope(name, words, None, None, f"{type(failed).__name__}: {failed}")
     p = np.array(found)
     fit, cubic = np.polyfit(x, p, 2), np.polyfit(x, p, 3)
     spread = np.sqrt(np.sum((p - np.polyval(fit, x)) ** 2) / (p.size - 3))

@@ -112,6 +112,8 @@ def _pressure(
         record = solve(bottom_at(study.profile, point), settings)
     except InputError as error:
         raise _NoAnswerError(str(error)) from None
+    except Exception as error:  # as in a study, a solve that fails is an answer too
+        raise _NoAnswerError(f"{type(error).__name__}: {error}") from None
     if record.reversal_pressure_mpa is not None:
         return float(record.reversal_pressure_mpa)
     if record.kind == "none_below_ceiling":

@@ -96,6 +96,9 @@ def test_no_tolerable_loss_has_its_reason() -> None:
     broken = tolerable_loss(study, {"bottom_gauge": 0.261}, solve=stand_in.moody)
     assert broken.loss is None
     assert "the step became too short" in broken.reason
+    slip = tolerable_loss(study, {"bottom_gauge": 0.263}, solve=stand_in.moody)
+    assert slip.loss is None
+    assert "a slip in the program" in slip.reason
 
 
 def test_slopes_of_a_straight_response() -> None:
@@ -252,6 +255,14 @@ def test_figures_of_every_kind_of_plan_are_drawn(solved: Path, tmp_path: Path) -
         figure = margin_figure(report)
         figure.savefig(tmp_path / f"{name}.png")
         assert len(figure.axes) >= 1
+    # all fail but one; all alike: no surface, and no error either
+    nothing = replace(depth_study(), varied=(Varied("bottom_gauge", (0.26, 0.261), 0.26, 0.261),))
+    for name, study in (("nothing", nothing), ("none", replace(nothing, required=None))):
+        bare = tmp_path / f"{name}.sqlite"
+        run_study(study, bare, Serial, stand_in.MOODY)
+        margin_figure(margin_report(bare, engine=Serial, solve=stand_in.moody)).savefig(
+            tmp_path / f"{name}.png"
+        )
     assert report.sensitivity is not None
     # the stand-in does not know of the nose
     totals = {i.name: i.total for i in report.sensitivity.indices}
