@@ -21,9 +21,10 @@ METAL = "Metal: hardening and yield"
 BOTTOMS = "Can bottoms"
 CONVERGENCE = "Convergence"
 DRINK = "Pressure a drink asks for"
+FORMING = "Forming: contact, springback, doming"
 READINGS = "Gauge readings: charts, variance, diagnosis"
 PHYSICS = (
-    BOTTOMS, SNAP, WAVES_AROUND, BENDING, LIMIT_LOADS, METAL, CONVERGENCE, DRINK, READINGS
+    BOTTOMS, SNAP, WAVES_AROUND, BENDING, LIMIT_LOADS, METAL, CONVERGENCE, FORMING, DRINK, READINGS
 )  # fmt: skip
 
 PASS, FAIL, GAP = "pass", "FAIL", "known gap"

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, FORMING, About
 from shells import disc, revolve, tube
 
 from fea.contact import Penalty, Tool, chain_rows
@@ -17,6 +18,7 @@ from fea.shell import Shell
 from profiles.material import Linear, Material
 from profiles.meridian import Segment
 
+ABOUT = About(FORMING, "Coulomb; statics", COMPUTED)
 STEEL_HARD = Material(70e3, 0.3)
 TWO_PI = 2.0 * math.pi
 
@@ -54,7 +56,7 @@ def test_distance_from_a_chain_of_line_and_arc() -> None:
     assert distance(chain_rows(chain, -1), 0.3, 0.4)[0] == pytest.approx(1.5)
 
 
-def test_patch_flat_sheet_pinched_between_flat_tools_carries_an_even_pressure() -> None:
+def test_patch_flat_sheet_pinched_between_flat_tools_carries_an_even_pressure(evidence) -> None:
     """Patch test: an even pressure, force over area, on elements of uneven length."""
     ends = np.array([0.0, 1.0, 1.7, 3.1, 3.5, 6.0, 8.0, 10.0])
     gauge, force = 0.3, 5000.0
@@ -67,8 +69,13 @@ def test_patch_flat_sheet_pinched_between_flat_tools_carries_an_even_pressure() 
     state = resting(press, shell.start(), (1e-3, -1e-3))
     state = advance(press, state, Goal(state.places, -force), Pace(0.1, 0.5), -1.0)
     even = force / (math.pi * 10.0**2)
-    for tool in (0, 1):
-        assert pressures(state, tool) == pytest.approx(even, rel=1e-5)
+    for tool, side in ((0, "below"), (1, "above")):
+        for what, value in (("lowest", pressures(state, tool).min()),
+                            ("highest", pressures(state, tool).max())):  # fmt: skip
+            evidence(
+                f"patch test, tool {side}: {what} pressure over force / area",
+                computed=float(value) / even, expected=1.0, rel=1e-5,
+            )  # fmt: skip
     assert state.forces == pytest.approx([force, -force], rel=1e-5)
 
 
@@ -97,7 +104,7 @@ def test_shrink_fit_gives_the_pressure_of_a_thin_ring() -> None:
 
 
 @pytest.mark.parametrize("mu", [0.05, 0.1, 0.3])
-def test_friction_slides_at_mu_times_the_normal_force(mu: float) -> None:
+def test_friction_slides_at_mu_times_the_normal_force(evidence, mu: float) -> None:
     """Coulomb: the drag of a mandrel drawn through a shrunk tube is mu N while it slides."""
     press, state = shrunk(mu)
     drag = []
@@ -108,7 +115,12 @@ def test_friction_slides_at_mu_times_the_normal_force(mu: float) -> None:
         drag.append(float(state.forces[0]) / normal)
     assert drag[0] < 0.8 * mu  # sticks first
     # the limit is that of the step's start, so it lags by a step
-    assert drag[-1] == pytest.approx(mu, rel=1e-3)
+    evidence(
+        f"mandrel drawn through a shrunk tube, mu = {mu:g}: drag over normal force",
+        computed=drag[-1],
+        expected=mu,
+        rel=1e-3,
+    )
     assert max(drag) <= 1.001 * mu
 
 

@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
+from evidence_rows import COMPUTED, CONVERGENCE, FORMING, PRACTICE, About
 
 from fea.doming import doming
 from fea.doming_press import FormingSettings
@@ -17,6 +18,8 @@ from fea.doming_stages import STAGES, Formed, form
 from profiles.files import load_profile
 from profiles.tooling import Spring, Tooling
 from profiles.tooling_files import load_tooling
+
+ABOUT = About(FORMING, "what the trade sees at a doming station", PRACTICE)
 
 
 def north() -> Tooling:
@@ -54,10 +57,14 @@ def test_ready_tooling_forms_the_ready_profile() -> None:
     assert record.misfit_mm < 0.05
 
 
-def test_energy_and_force_balance_at_each_stage() -> None:
+def test_energy_and_force_balance_at_each_stage(evidence) -> None:
     """First law and equilibrium, each within 1 % (forces: 0.1 %)."""
     for balance in formed().balances:
-        assert abs(balance.energy_gap) < 0.01, balance
+        evidence(
+            f"doming, stage {balance.stage}: work less what it went into, over it",
+            computed=balance.energy_gap, expected=0.0, abs=0.01, kind=COMPUTED,
+            source="first law",
+        )  # fmt: skip
         assert abs(balance.force_gap) < 0.001, balance
     rest = formed().balances[-1]
     assert rest.stage == "punch off"
@@ -131,25 +138,36 @@ def _depths(record: DomingRecord) -> tuple[float, float, float]:
         ),
     ],
 )
-def test_default_against_refined(finer: FormingSettings) -> None:
+def test_default_against_refined(evidence, finer: FormingSettings) -> None:
     """Depth within 0.01 mm, springback within 0.02 mm, thinning over 1 mm within 0.5 points."""
     default, refined = _depths(formed()), _depths(formed(finer))
-    assert default[0] == pytest.approx(refined[0], abs=0.01)
-    assert default[1] == pytest.approx(refined[1], abs=0.02)
-    assert default[2] == pytest.approx(refined[2], abs=0.005)
+    for i, (name, band, unit) in enumerate(
+        (("depth", 0.01, "mm"), ("springback", 0.02, "mm"), ("thinning over 1 mm", 0.005, ""))
+    ):
+        case = f"doming, {name}, default against density {finer.density:g}, step {finer.step:g} mm"
+        evidence(
+            f"{case}, {finer.layers} layers", computed=default[i], expected=refined[i], abs=band,
+            unit=unit, physics=CONVERGENCE, kind=COMPUTED, source="the same on finer settings",
+        )  # fmt: skip
 
 
 # --- directions: common practice, no source ------------------------------------------------------
 
 
-def test_more_set_gives_more_depth_until_the_flange_bottoms() -> None:
+def test_more_set_gives_more_depth_until_the_flange_bottoms(evidence) -> None:
     """Common practice, no source."""
     short, shorter = formed(set=-0.1), formed(set=-0.2)
     assert not short.bottomed
-    assert short.depth_mm - shorter.depth_mm == pytest.approx(0.1, abs=0.01)
+    evidence(
+        "doming, 0.10 mm more set short of the flange: gain of depth",
+        computed=short.depth_mm - shorter.depth_mm, expected=0.1, abs=0.01, unit="mm",
+    )  # fmt: skip
     bottomed, more = formed(set=0.5), formed(set=0.8)
     assert bottomed.bottomed
-    assert abs(more.depth_mm - bottomed.depth_mm) < 0.005
+    evidence(
+        "doming, 0.30 mm more set once bottomed: gain of depth",
+        computed=more.depth_mm - bottomed.depth_mm, expected=0.0, abs=0.005, unit="mm",
+    )  # fmt: skip
     assert more.overtravel_mm - bottomed.overtravel_mm == pytest.approx(0.3, abs=0.01)
     # and loads the drive
     assert more.peak_force_n > bottomed.peak_force_n > short.peak_force_n
