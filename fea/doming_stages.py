@@ -44,6 +44,7 @@ TWO_PI = 2.0 * math.pi
 STAGES = ("blank", "clamp", "stroke", "die off", "clamp off", "punch off")
 HELD = ("blank", "clamp off", "punch off")  # in which the height of the wall's top is held
 NEAR = 0.004  # mm before the flange meets the sheet from which steps are short
+RETRY = 0.6  # of the longest step, for a stroke that could not be carried on
 SPRING_SHARE = 1e-3  # to which the station's balance is found
 
 
@@ -192,13 +193,22 @@ class _Run:
         return advance(free, state, goal, Pace(0.2, 0.5), force, self._seen)
 
     def stroke(self, state: FormingState) -> FormingState:
+        try:
+            return self._stroke(state, self.settings.step)
+        except SolveError:
+            # contact that comes and goes within a step may end in no equilibrium: on other steps
+            # it did in none of the cases seen
+            self.moments, self.middle = [], None
+            return self._stroke(state, RETRY * self.settings.step)
+
+    def _stroke(self, state: FormingState, longest: float) -> FormingState:
         force = self.tooling.clamp.force
         press = self._with(PUNCH, DIE, CLAMP, held=CLAMP)
         places = state.places.copy()
         places[DIE] = self.touch = touching(press, state, DIE, 1e-4)
         state = replace(state, places=places)
         end = min(self.bottom + self.tooling.set, self.bottom - NEAR)
-        state = self._rise(press, state, end, Pace(0.02, self.settings.step), force)
+        state = self._rise(press, state, end, Pace(0.2 * longest, longest), force)
         if self._lack(state) > 1e-9:
             most = self.bottom + min(self.tooling.set, 0.3)
             state = self._rise(press, state, most, Pace(0.0005, 0.004), force)

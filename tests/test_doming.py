@@ -109,12 +109,27 @@ def test_record_is_plain_data() -> None:
     assert len(data["metal"]["thinning"]) == len(data["metal"]["plastic_strain"])
 
 
-def test_a_stage_that_fails_is_named() -> None:
-    """A clamp that presses the sheet through the punch's penalty leaves no equilibrium; the
-    record says where it ended."""
-    record = doming(north().replaced(clamp__force=9.9e4, blank__gauge=0.06, die__diameter=43.0))
+@pytest.mark.parametrize("stage", ["blank", "clamp", "die off", "punch off"])
+def test_a_stage_that_fails_is_named(stage: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was reached before it stays in the record."""
+    from fea import doming_stages
+    from fea.errors import SolveError
+
+    act = f"{stage.replace(' ', '_')}" if stage != "blank" else "let_go"
+
+    def fails(self: object, state: object) -> None:
+        raise SolveError("nothing holds the metal")
+
+    monkeypatch.setattr(doming_stages._Run, act, fails)
+    record = doming(north())
+    assert record.kind == f"{stage} failed"
     assert record.kind in KINDS
-    assert record.kind == "formed" or record.reason
+    assert "nothing holds the metal" in record.reason
+    assert record.depth_mm is None
+    assert record.reversal == {}
+    assert (record.loaded_depth_mm is not None) == stage.endswith("off")
+    assert [b.stage for b in record.balances] == list(STAGES[: STAGES.index(stage)])
+    json.dumps(record.to_dict(), allow_nan=False)
 
 
 # --- numbers: default against refined -----------------------------------------------------------
