@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import stats
 
-from studies.diagnosis_levels import Levels, levels_of
+from studies.diagnosis_levels import Levels, levels_of, times_for_lots
 from studies.diagnosis_scatter import Explained
 from studies.diagnosis_shape import STEADY, STEP, TREND, Shape, shape_of
 from studies.readings import Floats, Readings
@@ -82,7 +82,8 @@ class Diagnosis:
 
     target : depth aimed at, mm; target_given : whether it was, or is the middle of the machines.
     worth : shift that matters, mm.  enough : readings a machine must have for a verdict.
-    odd_lots : lots whose level is beyond what known scatter of the sheet explains, with the level.
+    odd_lots : lots whose level is beyond what known scatter of the sheet explains, with the level;
+    lots_given : whether lots are, or times stand for them.
     """
 
     findings: tuple[Finding, ...]
@@ -92,7 +93,14 @@ class Diagnosis:
     worth: float
     enough: int
     levels: Levels
-    odd_lots: dict[int, float]
+    odd_lots: dict[str, float]
+    lots_given: bool
+
+    def loose(self, line: str) -> bool:
+        """Whether more than half of a line's machines, of three or more, scatter beyond what is
+        explained: which is more likely of gauge or sheet than of as many drives."""
+        mine = [one.verdict == SPREAD for one in self.findings if one.line == line]
+        return len(mine) >= 3 and 2 * sum(mine) > len(mine)
 
 
 @lru_cache(maxsize=8)
@@ -112,6 +120,8 @@ def diagnose(readings: Readings, explained: Explained, target: float | None = No
     explained : scatter that is explained (diagnosis_scatter.py).  target : depth aimed at, mm;
     without it the middle of the machines' levels, which cannot show that all are off.
     """
+    lots_given = bool(readings.lot.names)
+    readings = times_for_lots(readings)
     levels = levels_of(readings)
     machines = readings.machine.used()
     worth = _WORTH * explained.set
@@ -120,9 +130,13 @@ def diagnose(readings: Readings, explained: Explained, target: float | None = No
     enough = enough_readings()
     odd = _odd_lots(readings, levels, explained)
     findings = tuple(
-        _finding(readings, parts[i], i, explained, aim, worth, enough, odd) for i in machines
+        _finding(readings, levels, parts[i], i, explained, aim, worth, enough, odd)
+        for i in machines
     )
-    return Diagnosis(findings, explained, aim, target is not None, worth, enough, levels, odd)
+    named = {readings.lot.names[j]: level for j, level in odd.items()}
+    return Diagnosis(
+        findings, explained, aim, target is not None, worth, enough, levels, named, lots_given
+    )
 
 
 @dataclass(frozen=True)
@@ -167,8 +181,8 @@ class _Part:
 
 
 def _finding(
-    readings: Readings, part: _Part, machine: int, explained: Explained, target: float,
-    worth: float, enough: int, odd: dict[int, float],
+    readings: Readings, levels: Levels, part: _Part, machine: int, explained: Explained,
+    target: float, worth: float, enough: int, odd: dict[int, float],
 ) -> Finding:  # fmt: skip
     rows = readings.rows_of(machine)
     n = int(part.clean.sum())
@@ -213,6 +227,7 @@ def _finding(
         spread_chance=spread_chance, shape=part.shape, lots=lots, more=more,
         misreads=tuple(int(line) for line in readings.file_line[rows][~part.clean]),
         also=_also(verdict, deviation, off, part.shape, lots)
+        + _by_spring_age(verdict, readings.spring_age[rows], levels.rest[rows])
         + ((_TOO_STEADY,) if n >= enough and variance < (0.5 * explained.reading) ** 2 else ()),
     )  # fmt: skip
 
@@ -240,6 +255,17 @@ def _also(
     if verdict in (OFFSET, DRIFT) and lots:
         said.append(f"Sheet lots stand out too: {', '.join(name for name, _ in lots[:3])}.")
     return tuple(said)
+
+
+def _by_spring_age(verdict: str, age: Floats, rest: Floats) -> tuple[str, ...]:
+    """What the age of the spring has to do with a trend, where it is known."""
+    known = np.isfinite(age)
+    if verdict != DRIFT or known.sum() < 10 or np.ptp(age[known]) < 1.0:
+        return ()
+    slope = float(np.polyfit(age[known], rest[known], 1)[0])
+    alike = float(np.corrcoef(age[known], rest[known])[0, 1])
+    return (f"Over the age of its spring it moves by {10.0 * slope:+.3f} mm in 10 days "
+            f"(correlation {alike:+.2f}).",)  # fmt: skip
 
 
 def _odd_lots(readings: Readings, levels: Levels, explained: Explained) -> dict[int, float]:

@@ -6,11 +6,11 @@ other factors of the means of cells (median polish: Tukey, Exploratory Data Anal
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from studies.readings import Floats, Ints, Readings
+from studies.readings import Floats, Ints, Labels, Readings
 
 _ROUNDS = 8
 _MACHINES = 3  # that must share a lot, or an operator, to tell its level from theirs
@@ -32,6 +32,34 @@ class Levels:
     operator: Floats
     operator_se: Floats
     rest: Floats
+
+
+def times_for_lots(
+    readings: Readings, fewest: float = 4.0, shortest: float = 1.0 / 3.0
+) -> Readings:
+    """The readings with times in the place of sheet lots that are not given.
+
+    What moves all machines of a line together, be it a lot or who gauged, then shows as the level
+    of a time.  A time is as long as a machine needs for `fewest` readings, and at least
+    `shortest` (days).
+    """
+    if readings.lot.names or readings.days <= 0.0:
+        return readings
+    machines = max(len(readings.machine.used()), 1)
+    length = max(shortest, fewest * readings.days * machines / len(readings))
+    times = max(int(readings.days / length), 1)
+    if times < 2:
+        return readings
+    lines = sorted(set(readings.line_of))
+    line = np.array([lines.index(name) for name in readings.line_of])[readings.machine.codes]
+    first = float(readings.day.min())
+    block = np.minimum(((readings.day - first) / readings.days * times).astype(int), times - 1)
+    names = tuple(
+        f"{name} day {first + (i + 0.5) * readings.days / times:.1f}".strip()
+        for name in lines
+        for i in range(times)
+    )
+    return replace(readings, lot=Labels(line * times + block, names))
 
 
 def levels_of(readings: Readings) -> Levels:

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
-from studies.diagnosis import SPREAD, Diagnosis, Finding
+from studies.diagnosis import SPREAD, Diagnosis
 from studies.diagnosis_levels import Levels
 from studies.readings import Readings
+
+_SHOWN = 6  # lots named
 
 
 def notes_of(readings: Readings, diagnosis: Diagnosis) -> tuple[str, ...]:
     """Sentences on what holds for more than one machine."""
     levels = diagnosis.levels
     return (
-        *_line_notes(diagnosis.findings, diagnosis.worth),
+        *_line_notes(diagnosis),
         *_operator_notes(readings, levels),
-        *_lot_notes(readings, levels, diagnosis.odd_lots),
+        *_lot_notes(readings, diagnosis),
     )
 
 
-def _line_notes(findings: Sequence[Finding], worth: float) -> list[str]:
+def _line_notes(diagnosis: Diagnosis) -> list[str]:
     notes = []
+    findings, worth = diagnosis.findings, diagnosis.worth
     for line in sorted({one.line for one in findings}):
         mine = [one for one in findings if one.line == line]
         middle = float(np.median([one.deviation for one in mine]))
@@ -31,11 +32,12 @@ def _line_notes(findings: Sequence[Finding], worth: float) -> list[str]:
             side = "low" if middle < 0.0 else "high"
             notes.append(f"All of {name} reads {side}, by {abs(middle):.3f} mm in the middle: "
                          "a setting or a tool common to it.")  # fmt: skip
-        loose = [one for one in mine if one.verdict == SPREAD]
-        if len(mine) >= 3 and 2 * len(loose) > len(mine):
+        if diagnosis.loose(line):
+            loose = sum(one.verdict == SPREAD for one in mine)
             notes.append(
-                f"{len(loose)} of {len(mine)} machines of {name} scatter more than is explained: "
-                "check the gauge and the stated sheet scatter first."
+                f"{loose} of {len(mine)} machines of {name} scatter more than is explained, which "
+                "as many loose drives would be a chance: first the gauge and who gauges, then the "
+                "stated sheet scatter, and whether lots and operators are recorded."
             )
     return notes
 
@@ -49,14 +51,21 @@ def _operator_notes(readings: Readings, levels: Levels) -> list[str]:
     return notes
 
 
-def _lot_notes(readings: Readings, levels: Levels, odd: dict[int, float]) -> list[str]:
+def _lot_notes(readings: Readings, diagnosis: Diagnosis) -> list[str]:
+    what = "Sheet lot" if diagnosis.lots_given else "Time"
+    odd = sorted(diagnosis.odd_lots.items(), key=lambda one: -abs(one[1]))
     notes = [
-        f"Sheet lot {readings.lot.names[j]!r} comes out {level:+.3f} mm on all machines alike, "
-        "beyond what known scatter of the sheet explains."
-        for j, level in odd.items()
+        f"{what} {name!r} comes out {level:+.3f} mm on all machines alike, beyond what known "
+        "scatter of the sheet explains."
+        for name, level in odd[:_SHOWN]
     ]
-    if readings.lot.names and not levels.lot_known.all():
-        unknown = int((~levels.lot_known).sum())
-        notes.append(f"{unknown} sheet lots ran on fewer than 3 machines; their effect cannot be "
-                     "told from the machines'.")  # fmt: skip
+    if len(odd) > _SHOWN:
+        notes.append(f"So do {len(odd) - _SHOWN} more.")
+    if not diagnosis.lots_given:
+        notes.append("No sheet lots are given; times in which all machines of a line moved "
+                     "together stand for them.")  # fmt: skip
+    known = diagnosis.levels.lot_known
+    if readings.lot.names and not known.all():
+        notes.append(f"{int((~known).sum())} sheet lots ran on fewer than 3 machines; their effect "
+                     "cannot be told from the machines'.")  # fmt: skip
     return notes

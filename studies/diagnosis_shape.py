@@ -38,6 +38,9 @@ class Shape:
 def shape_of(day: Floats, rest: Floats, worth: float, changes: Sequence[float] = ()) -> Shape:
     """The shape of one machine's readings in order of time, sheet lots taken off.
 
+    Where there is a step, each side is looked at for more steps (binary segmentation); the one
+    told of is the last.
+
     day, rest : (n,) days and mm.  worth : the smallest change that matters, mm.
     changes : days of known changes of tool or die; a step there is preferred to a trend.
     """
@@ -73,7 +76,60 @@ def shape_of(day: Floats, rest: Floats, worth: float, changes: Sequence[float] =
         # a change that was logged at that time is a reason to see a step
         score = step / 1.5 if known else step
         found.append((score, Shape(STEP, jump, chance, float(day[at]), fitted, 3)))
-    return min(found, key=lambda one: one[0])[1] if found else steady
+    logged = _logged(day, rest, changes)
+    if logged is not None:
+        levels, firsts, many = logged
+        means = np.add.reduceat(rest - levels, ends[:-1]) / np.diff(ends)
+        left = float(np.sum((means - means.mean()) ** 2))
+        freedom = blocks - 1 - many
+        jumps = np.diff(levels)[firsts - 1]
+        square = (whole - left) / many / max(left / max(freedom, 1), floor)
+        chance = float(stats.f.sf(square, many, max(freedom, 1)))
+        if freedom > 2 and chance < CHANCE and np.abs(jumps).max() > worth:
+            last = int(np.flatnonzero(np.abs(jumps) > worth)[-1])
+            told = Shape(
+                STEP, float(jumps[last]), chance, float(day[firsts[last]]), levels, 1 + many
+            )
+            if many > 1 and (not found or left < min(score for score, _ in found)):
+                return told
+    shape = min(found, key=lambda one: one[0])[1] if found else steady
+    return _more_steps(shape, day, rest, worth, changes)
+
+
+def _logged(
+    day: Floats, rest: Floats, changes: Sequence[float]
+) -> tuple[Floats, np.ndarray, int] | None:
+    """Level between changes that were logged: (n,) fitted, the first reading after each, and how
+    many there are; None for none, or more than 8."""
+    at = np.unique(np.searchsorted(day, np.asarray(changes, dtype=float)))
+    at = at[(at >= _SMALLEST) & (at <= day.size - _SMALLEST)]
+    if not 0 < at.size <= 8:
+        return None
+    ends = np.concatenate(([0], at, [day.size]))
+    size = np.diff(ends)
+    return np.repeat(np.add.reduceat(rest, ends[:-1]) / size, size), at, int(at.size)
+
+
+def _more_steps(
+    shape: Shape, day: Floats, rest: Floats, worth: float, changes: Sequence[float]
+) -> Shape:
+    """A stepped shape with the steps on either side of the first."""
+    if shape.kind != STEP or shape.at_day is None:
+        return shape
+    at = int(np.searchsorted(day, shape.at_day))
+    sides = [
+        shape_of(day[part], rest[part], worth, changes) for part in (slice(at), slice(at, None))
+    ]
+    fitted = shape.fitted.copy()
+    last, parameters = shape, shape.parameters
+    for part, side in zip((slice(at), slice(at, None)), sides, strict=True):
+        if side.kind == STEP:
+            fitted[part] = side.fitted + float(np.mean(rest[part] - side.fitted))
+            parameters += 2
+            last = side if part.start else last
+        else:
+            fitted[part] = float(np.mean(rest[part]))
+    return Shape(STEP, last.change, last.chance, last.at_day, fitted, parameters)
 
 
 def _forms() -> list[Callable[[Floats], Floats]]:

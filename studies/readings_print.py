@@ -12,7 +12,7 @@ from studies.control_charts import RUN
 from studies.diagnosis import IN_CONTROL
 from studies.readings_pressure import Margin
 from studies.readings_report import Report
-from studies.readings_words import CHECKS, LOCK_OUT, evidence, rate
+from studies.readings_words import LOCK_OUT, checks, evidence, rate
 from studies.units import PSI
 from studies.words import one_line
 
@@ -169,5 +169,5 @@ def _verdicts(report: Report) -> Iterator[str]:
         yield one_line(f"{one.machine}: {one.verdict.upper()}", _WIDTH)
         for sentence in (evidence(one, report.diagnosis), *one.also, rate(one.verdict)):
             yield from _wrapped(sentence, "  ")
-        for number, check in enumerate(CHECKS[one.verdict], 1):
+        for number, check in enumerate(checks(one, report.diagnosis), 1):
             yield from _wrapped(f"{number}. {check}", "  ")

@@ -17,7 +17,7 @@ from studies.diagnosis_notes import notes_of
 from studies.diagnosis_scatter import KnownScatter, Slopes, explained_spread
 from studies.readings import Readings
 from studies.readings_pressure import Margin, PressureCurve, margin_of, pressure_curve
-from studies.readings_words import CHECKS, LOCK_OUT, REMEDIES, Remedy, evidence, rate
+from studies.readings_words import LOCK_OUT, REMEDIES, Remedy, checks, evidence, rate
 
 if TYPE_CHECKING:
     from profiles import Profile
@@ -121,7 +121,7 @@ def report_data(report: Report) -> dict[str, Any]:
         row: dict[str, Any] = {
             "machine": one.machine, "line": one.line, "verdict": one.verdict,
             "evidence": evidence(one, report.diagnosis), "also": list(one.also),
-            "check": list(CHECKS[one.verdict]), "error_rate": rate(one.verdict),
+            "check": list(checks(one, report.diagnosis)), "error_rate": rate(one.verdict),
             "readings": one.readings, "more_needed": one.more, "mean_mm": one.mean,
             "from_target_mm": one.deviation, "from_target_error_mm": one.deviation_se,
             "spread_mm": one.spread, "unexplained_mm": one.unexplained,

@@ -46,6 +46,19 @@ CHECKS: dict[str, tuple[str, ...]] = {
     NOT_ENOUGH: ("read more cans before anything is changed",),
     IN_CONTROL: (),
 }
+_LOOSE_LINE = (
+    "the gauge and who gauges: five cans by every operator, twice",
+    "whether sheet lots and operators are recorded, and what the sheet really scatters by",
+    "play in the drives, machine by machine",
+    "the sets last, and only if the scatter is gone",
+)
+
+
+def checks(finding: Finding, diagnosis: Diagnosis) -> tuple[str, ...]:
+    """What to check for a verdict, in which order."""
+    if finding.verdict == SPREAD and diagnosis.loose(finding.line):
+        return _LOOSE_LINE
+    return CHECKS[finding.verdict]
 
 
 def evidence(finding: Finding, diagnosis: Diagnosis) -> str:

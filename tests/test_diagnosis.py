@@ -25,6 +25,8 @@ from studies.diagnosis_rates import FALSE_ALARMS, PLANTS, RIGHT_SHARE
 from studies.diagnosis_scatter import KnownScatter, Slopes, explained_spread
 from studies.diagnosis_simulation import RIGHT, Confusion, simulate
 from studies.plant_generator import Cause, Plant, generate
+from studies.readings import no_labels
+from studies.readings_words import checks
 
 ABOUT = About(READINGS, "Plants generated with known causes", COMPUTED)
 PLANT = Plant(days=28)
@@ -95,6 +97,48 @@ def test_numbers_behind_a_verdict(cause: Cause, verdict: str) -> None:
         assert found.shape.at_day == pytest.approx(0.4 * PLANT.days, abs=0.5)
     if cause.kind == "set offset":
         assert abs(found.deviation - cause.size) < 0.03  # machines are set to 0.01 mm
+
+
+def test_spring_age_is_told_with_a_trend() -> None:
+    cause = Cause("spring relaxing", 3, -0.14)
+    readings = generate(PLANT, (cause,), np.random.default_rng(3))
+    aged = replace(readings, spring_age=100.0 + readings.day)
+    found = diagnose(aged, PLANT.explained, PLANT.target).findings[3]
+    # 0.14 mm in 28 days
+    (sentence,) = found.also
+    assert "-0.05" in sentence or "-0.04" in sentence
+
+
+def test_several_logged_changes_are_an_offset_not_play() -> None:
+    steps = ((-0.08, 0.2), (0.08, 0.45), (-0.08, 0.7))
+    causes = tuple(Cause("tool change", 3, size, at) for size, at in steps)
+    readings = generate(PLANT, causes, np.random.default_rng(2))
+    found = diagnose(readings, PLANT.explained, PLANT.target).findings[3]
+    assert found.verdict == OFFSET
+    assert found.shape.at_day == pytest.approx(0.7 * PLANT.days, abs=0.5)
+    assert found.shape.change == pytest.approx(-0.08, abs=0.01)
+
+
+def test_without_lots_times_stand_for_them() -> None:
+    cause = Cause("sheet lot", 8, -0.05, at=0.3)
+    readings = generate(PLANT, (cause,), np.random.default_rng(8))
+    bare = replace(readings, lot=no_labels(len(readings)))
+    done = diagnose(bare, PLANT.explained, PLANT.target)
+    assert [one.verdict for one in done.findings] == [IN_CONTROL] * 6 + [LOT] * 6
+    # the third of eight lots of 3.5 days, days 7 to 10.5
+    days = [float(name.split()[-1]) for name, _ in done.findings[6].lots]
+    assert min(days) > 6.5
+    assert max(days) < 11.0
+
+
+def test_many_loose_machines_point_at_the_gauge_first() -> None:
+    causes = tuple(Cause("drive play", i, 0.03) for i in range(6))
+    readings = generate(PLANT, causes, np.random.default_rng(8))
+    done = diagnose(readings, PLANT.explained, PLANT.target)
+    assert done.loose("Heron")
+    assert not done.loose("Plover")
+    assert checks(done.findings[0], done)[0].startswith("the gauge")
+    assert any("first the gauge" in note for note in notes_of(readings, done))
 
 
 def test_play_is_called_before_a_low_reading() -> None:
