@@ -18,7 +18,7 @@ from fea.doming_readings import (
     neck_thinning,
     thinning,
 )
-from fea.doming_record import Balance, DomingRecord, Metal, Stroke, Worst
+from fea.doming_record import ALL, Balance, DomingRecord, Metal, Stroke, Worst
 from fea.doming_reversal import PARTS, FormedReversal, part_by_part, reverse
 from fea.doming_stages import Formed, Watch, form
 from fea.materials import EP
@@ -28,8 +28,8 @@ from profiles.chain import solve as solve_chain
 from profiles.meridian import Meridian
 from profiles.tooling import Tooling
 
-ALL = "+ residual stress"
 BOTTOMED = 0.01  # share of the station's force that the flange must take
+WAVES = 20  # around the circumference that the formed bottom is checked against
 REVERSALS = ("none", "formed", "parts")
 
 
@@ -37,7 +37,7 @@ def doming(
     tooling: Tooling,
     settings: FormingSettings | None = None,
     reversal: str = "formed",
-    waves: int = 0,
+    waves: int = WAVES,
 ) -> DomingRecord:
     """Form a bottom, let it spring back, measure it, and raise the pressure in it.
 
@@ -52,7 +52,7 @@ def solve(
     tooling: Tooling,
     settings: FormingSettings | None = None,
     reversal: str = "formed",
-    waves: int = 0,
+    waves: int = WAVES,
     watch: Watch | None = None,
 ) -> tuple[Formed, DomingRecord]:
     """The same with all that the solve went through, for figures; see `doming` and `form`."""

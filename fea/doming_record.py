@@ -14,6 +14,8 @@ from profiles.tooling import Tooling
 
 Floats = NDArray[np.float64]
 
+ALL = "+ residual stress"  # the row of a reversal with the whole formed state
+
 DOMING_CAUTION = (
     "A model estimate, to be confirmed by measured cans and a reversal test; follow local codes "
     "and qualified people for pressure tests.  More set loads the drive, thinner metal may split: "
@@ -147,7 +149,7 @@ class DomingRecord:
     @property
     def reversal_pressure_mpa(self) -> float | None:
         """Of the formed bottom with all that forming left in it."""
-        whole = self.reversal.get("+ residual stress")
+        whole = self.reversal.get(ALL)
         return None if whole is None else whole.reversal_pressure_mpa
 
     def to_dict(self) -> dict[str, Any]:

@@ -136,12 +136,12 @@ def reverse(
         kind = "none_below_ceiling" if path.ending == "ceiling" else "not_converged"
         return replace(failed(path.reason), kind=kind)
     coarse = ramp(shell, start, replace(plan, step=2.0 * step))
-    pressure, kind, reason = path.limit.pressure, path.limit.kind, path.reason
+    pressure, kind = path.limit.pressure, path.limit.kind
     factor = 1.0
     if coarse.limit is not None and coarse.limit.kind == kind:
         factor = 2.0 - coarse.limit.pressure / pressure
     pressure *= factor
-    found = None
+    reason, found = path.limit.describe(pressure), None
     if waves:
         found = 0
         view = ShellView(shell, formed.meridian)

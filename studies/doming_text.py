@@ -11,12 +11,13 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from fea.doming_record import DOMING_CAUTION, KINDS
+from fea.doming_record import ALL, DOMING_CAUTION, KINDS
 from studies.units import PSI
 from studies.words import one_line
 
 if TYPE_CHECKING:
     from fea.doming_record import DomingRecord
+    from fea.doming_reversal import FormedReversal
     from studies.doming_budget import Budget
     from studies.doming_study import DomingStudy
 
@@ -126,6 +127,7 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
         answer.add_row(
             "Reversal", Text(f"{pressure / PSI:.1f} psi   {pressure:.4f} MPa", style="bold")
         )
+        answer.add_row("", _reversal_words(record.reversal[ALL]))
     elif record.reversal:
         answer.add_row("Reversal", next(iter(record.reversal.values())).reason)
     if record.fitted is not None:
@@ -141,6 +143,12 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
         )
     worst_gap = max(abs(b.energy_gap) for b in record.balances)
     answer.add_row("Balance", f"energy within {100 * worst_gap:.2f} %, {record.seconds:.2f} s")
+
+
+def _reversal_words(reversal: FormedReversal) -> str:
+    if reversal.waves == 0:
+        return f"{reversal.reason}; no waves round the can before"
+    return reversal.reason
 
 
 def _print_parts(console: Console, record: DomingRecord) -> None:
