@@ -1,0 +1,61 @@
+"""Reports of odd, small and mangled tables: an answer or a sentence, never a trace or a nan."""
+
+from __future__ import annotations
+
+import json
+import random
+import warnings
+from pathlib import Path
+
+import pytest
+
+from profiles import InputError
+from studies.readings_file import read_readings
+from studies.readings_print import report_lines
+from studies.readings_report import Question, report_data, report_of
+
+OPTIONAL = ("line", "lot", "tool", "operator", "can", "event", "spring age (days)",
+            "reversal (psi)")  # fmt: skip
+
+
+def table(rng: random.Random) -> str:
+    columns = ["time", "machine", "depth (mm)", *(c for c in OPTIONAL if rng.random() < 0.5)]
+    machines = rng.choice([1, 2, 5])
+
+    def cell(column: str) -> str:
+        if column == "time":
+            day, hour = rng.randrange(1, 29), rng.randrange(24)
+            return rng.choice([f"2025-03-{day:02}T{hour:02}:30", f"2025-03-{day:02}", "2025-03-01"])
+        if column == "machine":
+            return f"M{rng.randrange(machines)}"
+        if column == "depth (mm)":
+            some = ["10.2", f"{rng.gauss(10.2, 0.01):.3f}", f"{rng.uniform(1, 50):.2f}", ""]
+            return rng.choices(some, (6, 10, 2, 1))[0]
+        if "(" in column:
+            return rng.choice(["", "90", "12.5", "x"])
+        return rng.choice(["", "a", "b", f"c{rng.randrange(9)}"])
+
+    rows = range(rng.choice([1, 2, 3, 5, 8, 13, 40, 120]))
+    body = "\n".join(",".join(cell(column) for column in columns) for _ in rows)
+    return ",".join(columns) + "\n" + body + "\n"
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_any_table_gives_a_report_or_a_sentence(seed: int, tmp_path: Path) -> None:
+    rng = random.Random(seed)
+    path = tmp_path / "depths.csv"
+    path.write_text(table(rng))
+    try:
+        readings = read_readings(path)
+    except InputError:
+        return  # a sentence
+    question = Question(
+        rng.choice([None, 10.2]), rng.choice([None, 10.1]), rng.choice([None, 10.3])
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        report = report_of(readings, question)
+        text = "\n".join(report_lines(report))
+    json.dumps(report_data(report), allow_nan=False)
+    assert max(map(len, text.splitlines())) <= 80
+    assert " nan" not in text
