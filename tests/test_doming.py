@@ -273,3 +273,36 @@ def test_shape_alone_reverses_as_the_fitted_profile_does(raw: Formed) -> None:
     profile = reversal(bottom, waves=0).reversal_pressure_mpa
     line = reverse(raw, tooling, PARTS[:1]).reversal_pressure_mpa
     assert profile == pytest.approx(line, rel=0.03)
+
+
+def test_whole_state_agrees_with_a_shell_rebuilt_from_its_parts(
+    raw: Formed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The formed shell that goes on, and a fresh one on the formed line with the formed gauge,
+    hardening and, as plastic strains that stay behind, stress, are one bottom (0.3 %)."""
+    from fea import doming_reversal
+    from fea.materials import NU, P1, P2, P3, E
+    from fea.ramp import Plan, pressure_control
+
+    tooling = north()
+    whole = reverse(raw, tooling)
+
+    def rebuilt(formed: Formed, parts: tuple[str, ...] = PARTS) -> tuple:
+        shell, start = system_of(formed, PARTS[:3])
+        stress = formed.at("punch off").shell.stress
+        modulus, nu = shell.material[E], shell.material[NU]
+        t1, t2, t3 = stress.T
+        layers = start.layers.copy()
+        layers[:, P1], layers[:, P2] = -(t1 - nu * t2) / modulus, -(t2 - nu * t1) / modulus
+        layers[:, P3] = -2.0 * (1.0 + nu) * t3 / modulus
+        start = replace(start, layers=layers, stress=stress.copy())
+        plan = Plan(0.07, 500.0, 1.0, 4.0)
+        # brought to rest by a breath of pressure, let off again
+        start = pressure_control(shell, pressure_control(shell, start, 1e-4, plan), 0.0, plan)
+        return shell, start
+
+    system_of = doming_reversal.system_of
+    monkeypatch.setattr(doming_reversal, "system_of", rebuilt)
+    again = reverse(raw, tooling)
+    assert again.reversal_pressure_mpa == pytest.approx(whole.reversal_pressure_mpa, rel=0.003)
+    assert again.growth_mm == pytest.approx(whole.growth_mm, abs=0.005)
