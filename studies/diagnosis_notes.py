@@ -37,7 +37,7 @@ def _line_notes(diagnosis: Diagnosis) -> list[str]:
             notes.append(
                 f"{loose} of {len(mine)} machines of {name} scatter more than is explained, which "
                 "as many loose drives would be a chance: first the gauge and who gauges, then the "
-                "stated sheet scatter, and whether lots and operators are recorded."
+                "stated sheet scatter, and whether lots, operators and lines are recorded."
             )
     return notes
 
@@ -61,11 +61,14 @@ def _lot_notes(readings: Readings, diagnosis: Diagnosis) -> list[str]:
     ]
     if len(odd) > _SHOWN:
         notes.append(f"So do {len(odd) - _SHOWN} more.")
-    if not diagnosis.lots_given:
+    known = diagnosis.levels.lot_known
+    if not diagnosis.lots_given and known.any():
         notes.append("No sheet lots are given; times in which all machines of a line moved "
                      "together stand for them.")  # fmt: skip
-    known = diagnosis.levels.lot_known
-    if readings.lot.names and not known.all():
-        notes.append(f"{int((~known).sum())} sheet lots ran on fewer than 3 machines; their effect "
-                     "cannot be told from the machines'.")  # fmt: skip
+    elif not known.any():
+        notes.append("Sheet lots cannot be told from the machines: that takes 3 machines of a line "
+                     "with lots, or times, in common.")  # fmt: skip
+    elif not known.all():
+        notes.append(f"{int((~known).sum())} of {known.size} sheet lots ran on fewer than 3 "
+                     "machines; their effect cannot be told from the machines'.")  # fmt: skip
     return notes

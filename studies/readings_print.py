@@ -48,7 +48,7 @@ def _head(report: Report) -> Iterator[str]:
            f"{readings.days:.1f} days")  # fmt: skip
     bad = readings.set_aside
     if bad:
-        yield f"{len(bad)} rows set aside:"
+        yield f"{len(bad)} row{'s' if len(bad) > 1 else ''} set aside:"
         for one in bad[:_BAD_SHOWN]:
             yield one_line(f"  line {one.line}: {one.reason}", _WIDTH)
         if len(bad) > _BAD_SHOWN:
