@@ -37,7 +37,7 @@ class Pressed(Protocol):
 
 
 def press(
-    body: Pressed, first: float, aim: float = 4.0, tolerance: float = 1e-5, most: int = 400
+    body: Pressed, first: float, aim: float = 4.0, tolerance: float = 1e-3, most: int = 400
 ) -> Answer:
     """Raise the pressure to its first limit.
 

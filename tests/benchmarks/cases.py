@@ -1,9 +1,10 @@
 """What is compared: cases with an answer from outside, and who can be asked for it.
 
 The question is the same for all: from the shape and the metal to the first axisymmetric limit.
-Meshes and steps of each contender are the cheapest of those tried that keep all its cases within
-0.6 % of the reference (FElupe 2 to 6 elements through the gauge and 0.25 to 1 of the default
-density along, full and looser tolerance; NGSolve orders 3 and 4).
+Mesh, steps and tolerance of the libraries are the cheapest of those tried that keep the
+elastic-plastic bottoms within 0.42 %, the shell's own largest error there (FElupe: 2 to 6 elements
+through the gauge, 0.25 to 1 of the default density along, 3 to 8 iterations aimed at in a step,
+tolerance 1e-6 to 1e-2; NGSolve: orders 3 and 4, 3 to 4 iterations).
 """
 
 from __future__ import annotations
@@ -109,17 +110,23 @@ def _bottom(name: str, profile: Any, reference: float, source: str) -> Case:
         "solid, record": partial(record, model="solid", waves=0, growth_at=()),
     }
     step = 0.02 if profile.material.hardening else 0.1  # MPa
-    contenders |= _libraries(profile, ((2, 0.5), (1, 0.25), 4), "sheet", step, step)
+    contenders |= _libraries(profile, ((2, 0.5), (1, 0.25), 4), "sheet", step, step, 1e-3)
     return Case(name, reference, source, contenders)
 
 
 def _libraries(
-    shape: Any, mesh: tuple[Any, Any, int], law: str, first: float, step: float
+    shape: Any,
+    mesh: tuple[Any, Any, int],
+    law: str,
+    first: float,
+    step: float,
+    tolerance: float,
 ) -> dict[str, Callable[[], Answer]]:
     """Contenders by the libraries that are installed.
 
     mesh : elements through and along, for eight-node elements and for those of the order that
     comes third.  law : of felupe_metal.  first, step : of arc length and load stepping, MPa.
+    tolerance : of arc length.
     """
     eight, high, order = mesh
     found: dict[str, Callable[[], Answer]] = {}
@@ -131,14 +138,17 @@ def _libraries(
             material = getattr(felupe_metal, law)(shape.material)
             return solve(felupe_body.body(section_mesh(shape, *eight), material))
 
-        found["FElupe, arc length"] = partial(felupe, partial(press, first=first))
+        found["FElupe, arc length"] = partial(
+            felupe, partial(press, first=first, tolerance=tolerance)
+        )
         found["FElupe, load steps"] = partial(felupe, partial(felupe_body.load_steps, step=step))
     if find_spec("ngsolve"):
         import ngsolve_body
 
         def ngsolve() -> Answer:
             section = section_mesh(shape, *high)
-            return press(ngsolve_body.body(section, shape.material, order), first=first)
+            body = ngsolve_body.body(section, shape.material, order)
+            return press(body, first, tolerance=tolerance)
 
         found["NGSolve, arc length"] = ngsolve
     return found
@@ -170,6 +180,7 @@ def _cap() -> Case:
         "solid, one ramp": solid,
     }
     name, source = "clamped cap, elastic", "shallow-shell theory, λ = 6: 0.9923 of the classical"
+    # a looser tolerance lets steps grow until FElupe's path jumps over the peak (+8 %)
     mesh = ((1, {"dome": 12}), (1, {"dome": 8}), 4)
-    contenders |= _libraries(cap, mesh, "neo_hooke", 0.1 * classical, 0.05 * classical)
+    contenders |= _libraries(cap, mesh, "neo_hooke", 0.1 * classical, 0.05 * classical, 1e-5)
     return Case(name, 0.9923 * classical, source, contenders)

@@ -89,6 +89,24 @@ def table(rows: Sequence[Sequence[str]]) -> str:
     return "\n".join(line(row) for row in (rows[0], rule, *rows[1:]))
 
 
+def summary(found: dict[str, list[Row]]) -> str:
+    """Contenders by cases: ratio of times and error; the first contender with its milliseconds."""
+    names = list(dict.fromkeys(row.contender for rows in found.values() for row in rows))
+    lines = [["times that of the first (error)", *found]]
+    for name in names:
+        lines.append([name])
+        for rows in found.values():
+            row = next((row for row in rows if row.contender == name), None)
+            if row is None:
+                lines[-1].append("")
+                continue
+            first = row is rows[0]
+            cost = f"{1e3 * row.seconds:.3g} ms" if first else f"{row.ratio:.3g}"
+            error = "no limit" if row.error is None else f"{100.0 * row.error:+.2f} %"
+            lines[-1].append(f"{cost} ({error})")
+    return table(lines)
+
+
 def circumstances() -> str:
     """Versions, date and what else the machine does, in one line."""
     found = []
@@ -108,15 +126,15 @@ def main() -> None:
     parser.add_argument("--case", default="", help="only cases whose name has this in it")
     parser.add_argument("--markdown", type=Path, help="write the tables to this file too")
     options = parser.parse_args()
-    parts = []
+    parts, found = [], {}
     for case in cases():
         if options.case in case.name:
-            rows = measure(case, options.rounds)
+            found[case.name] = rows = measure(case, options.rounds)
             head = f"**{case.name}**; reference {case.reference:.5g} MPa ({case.source})"
             parts.append(f"{head}\n\n{table([HEADS, *(row.cells() for row in rows)])}")
             print(parts[-1], end="\n\n", flush=True)
-    parts.append(circumstances())
-    print(parts[-1])
+    parts += [summary(found), circumstances()]
+    print(*parts[-2:], sep="\n\n")
     if options.markdown:
         options.markdown.write_text("\n\n".join(parts) + "\n")
 

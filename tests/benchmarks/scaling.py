@@ -65,7 +65,7 @@ from profiles import load_profile
 import numpy as np
 profile = load_profile(sys.argv[1])
 reversal(profile)
-for count in (1, 10, 100):
+for count in map(int, sys.argv[2:]):
     started = time.process_time()
     for depth in np.linspace(9.9, 10.9, count):
         reversal(profile.replaced(dome_depth=float(depth)))
@@ -77,9 +77,9 @@ for count in (1, 10, 100):
 
 def in_a_row() -> list[str]:
     """Whole records in one process of its own."""
-    done = subprocess.run(
-        [sys.executable, "-c", WORKER, str(G)], check=True, capture_output=True, text=True
-    )
+    command = [sys.executable, "-c", WORKER, str(G)]
+    subprocess.run([*command, "1"], check=True, capture_output=True)  # compiles, takes memory
+    done = subprocess.run([*command, "1", "10", "100"], check=True, capture_output=True, text=True)
     found = [[float(value) for value in line.split()] for line in done.stdout.splitlines()]
     rows = [("records in a row", "ms each", "peak memory (MB)")]
     rows += [(f"{n:.0f}", f"{1e3 * spent / n:.3g}", f"{peak:.0f}") for n, spent, peak in found]
