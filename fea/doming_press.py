@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fea.contact import Penalty, Tool, chain_rows
 from fea.contact_kernel import least_gap
 from fea.doming_blank import bent_state, blank_shell
+from fea.doming_spread import REACH, spread
 from fea.doming_step import FormingState, Press
 from fea.shell import Shell, ShellState
 from profiles.errors import InputError
@@ -62,8 +63,7 @@ class FormingSettings:
 def element_ends(meridian: Meridian, density: float) -> Floats:
     """(n + 1,) arc lengths at which elements end; every junction of the blank is one.
 
-    The rim's elements are about as long as the gauge: shorter ones would let metal that unbends
-    under tension kink within one of them.
+    The rim's elements are a little shorter than the gauge.
     """
     flat, heel = meridian.span("flat")[1], meridian.span("heel")
     rim = flat - min(RIM, 0.4 * flat)
@@ -138,7 +138,8 @@ def press_of(
     strength = tooling.material.yield_strength
     assert strength is not None  # Tooling refuses metal that does not yield
     scale = strength * blank.gauge * 0.5 * tooling.punch.nose_diameter
-    press = Press(flat, tools_of(tooling), penalty or Penalty(), scale)
+    means = spread(flat, REACH * blank.gauge)
+    press = Press(flat, tools_of(tooling), penalty or Penalty(), scale, means=means)
     return press, bent_state(bent, flat), meridian
 
 

@@ -77,7 +77,7 @@ def system_of(formed: Formed, parts: tuple[str, ...] = PARTS) -> tuple[Shell, Sh
     if "stress" in parts:
         free = shell.free.reshape(-1, 3).copy()
         free[-1] = False
-        held = replace(shell, free=free.ravel())
+        held = replace(shell, free=free.ravel(), layer_factor=state.factor)
         start = replace(state.shell, pressure=0.0, face=state.inside)
         found = held.evaluate(start.x.ravel(), 0.0, start)
         return held, replace(start, volume=found.volume)
@@ -99,7 +99,8 @@ def system_of(formed: Formed, parts: tuple[str, ...] = PARTS) -> tuple[Shell, Sh
     )
     if "hardening" not in parts:
         return fresh, fresh.start()
-    fresh = replace(fresh, layer_prior=state.shell.layers[:, EP])
+    prior = state.shell.layers[:, EP]
+    fresh = replace(fresh, layer_prior=prior, layer_factor=state.factor)
     start = fresh.start()
     start.layers[:, B1 : B3 + 1] = state.shell.layers[:, B1 : B3 + 1]
     return fresh, start

@@ -14,14 +14,16 @@ from numpy.typing import NDArray
 from fea.banded import bordered, norm
 from fea.contact import Penalty, Tool
 from fea.contact_kernel import HISTORY, SEGMENT, add_contact
+from fea.doming_spread import raised
 from fea.errors import SolveError
-from fea.materials import NU, P1, P2, P3, E
+from fea.materials import EP, NU, P1, P2, P3, E
 from fea.shell import Evaluation, Shell, ShellState
 from fea.shell_kernel import thicken
 
 Floats = NDArray[np.float64]
 
 TWO_PI = 2.0 * math.pi
+LARGEST_STRAIN = 0.2  # in one step; a longer jump is a fold of an element, not a solution
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,7 @@ class FormingState:
     places : (n_tools,) heights, mm.  forces : (n_tools,) axial force of each tool, N.
     history : (n_tools, n_points, HISTORY) of contact.
     dead : (3 n_nodes,) loads that do not follow, N per radian.
+    factor : (n_layers,) on the yield curve, see doming_spread.
     """
 
     shell: ShellState
@@ -63,6 +66,7 @@ class FormingState:
     history: Floats
     dead: Floats
     ledger: Ledger
+    factor: Floats
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,7 @@ class Press:
 
     force_scale : N per radian, to which residuals are compared.
     held : number of the tool whose place follows from its force; -1 if none does.
+    means : of doming_spread.spread; None leaves every point its own hardening.
     """
 
     shell: Shell
@@ -79,6 +84,7 @@ class Press:
     force_scale: float
     held: int = -1
     active: tuple[bool, ...] = ()
+    means: Floats | None = None
     tolerance: float = 1e-6
     update: float = 2e-3
     cap: float = 0.3
@@ -104,6 +110,12 @@ class Press:
     def accepted(self, start: FormingState, u: Floats, now: Trial, load: Floats) -> FormingState:
         """The state after a converged step."""
         return _accepted(self, start, u, now, load)
+
+    def hardened(self, state: ShellState) -> Floats:
+        """(n_layers,) factor on the yield curve that follows from a state."""
+        if self.means is None:
+            return self.shell.layer_factor
+        return raised(self.shell, self.means, state.layers)
 
     @cached_property
     def area(self) -> Floats:
@@ -147,6 +159,7 @@ def resting(press: Press, state: ShellState, places: Sequence[float]) -> Forming
         history,
         np.zeros(press.shell.n),
         Ledger(elastic=elastic, work=elastic),
+        press.hardened(state),
     )
 
 
@@ -171,7 +184,7 @@ class Trial(NamedTuple):
 def _evaluate(
     press: Press, u: Floats, places: Floats, start: FormingState, load: Floats, force: float
 ) -> Trial:
-    shell = press.shell
+    shell = replace(press.shell, layer_factor=start.factor)
     found = shell.evaluate(u, 0.0, start.shell)
     x = u.reshape(-1, 3)
     forces = np.zeros(len(press.tools))
@@ -298,6 +311,9 @@ def _accepted(
 ) -> FormingState:
     shell, old = press.shell, start.shell
     state = shell.accept(u, 0.0, now.found, old)
+    jump = float(np.max(state.layers[:, EP] - old.layers[:, EP]))
+    if jump > LARGEST_STRAIN:
+        raise SolveError(f"metal strains by {jump:.2g} within one step")
     flow = state.layers[:, [P1, P2, P3]] - old.layers[:, [P1, P2, P3]]
     plastic = np.sum(0.5 * (state.stress + old.stress) * flow, axis=1)
     forces = TWO_PI * now.forces
@@ -310,7 +326,16 @@ def _accepted(
         start.ledger.rubbed + TWO_PI * now.rubbed,
         TWO_PI * now.spring,
     )
-    return FormingState(state, *faces(shell, state), now.places, forces, now.history, load, ledger)
+    return FormingState(
+        state,
+        *faces(shell, state),
+        now.places,
+        forces,
+        now.history,
+        load,
+        ledger,
+        press.hardened(state),
+    )
 
 
 def loosened(press: Press, state: FormingState) -> FormingState:

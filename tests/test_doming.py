@@ -257,6 +257,28 @@ def test_formed_state_goes_on_into_reversal(raw: Formed) -> None:
     assert whole == pytest.approx(shape, rel=0.05)
 
 
+@pytest.mark.parametrize(
+    "finer",
+    [
+        pytest.param(FormingSettings(density=1.5), id="mesh"),
+        pytest.param(FormingSettings(density=2.0, step=0.05), id="all", marks=pytest.mark.slow),
+    ],
+)
+@pytest.mark.parametrize("share", [0.3, 0.6])
+def test_reversal_of_the_formed_bottom_does_not_hang_on_the_mesh(
+    evidence, finer: FormingSettings, share: float
+) -> None:
+    """Metal that unbends under tension would kink within an element and be weak there."""
+    tooling = north()
+    tooling = tooling.replaced(material=replace(tooling.material, kinematic_share=share))
+    default, refined = doming(tooling), doming(tooling, finer)
+    evidence(
+        f"doming, reversal, kinematic share {share:g}, against density {finer.density:g}",
+        computed=default.reversal_pressure_mpa, expected=refined.reversal_pressure_mpa, rel=0.005,
+        unit="MPa", physics=CONVERGENCE, kind=COMPUTED, source="the same on finer settings",
+    )  # fmt: skip
+
+
 def test_shape_alone_reverses_as_the_fitted_profile_does(raw: Formed) -> None:
     """Two ways to one bottom: the formed line with the blank's gauge and virgin metal, and a
     profile with the fitted dimensions.  They differ by the misfit of the fit (0.03 mm) and by

@@ -37,9 +37,9 @@ def test_depth_and_springback_against_the_solid(evidence) -> None:
 
 @pytest.mark.slow
 def test_depth_springback_and_thinning_against_a_finer_solid(evidence) -> None:
-    """Measured at the inner leg, over 1 mm: shell 6.0 %, solid 7.3 % (2 elements through the
-    gauge), 6.5 % (4) and 6.6 % (6): the shell reads 0.5 to 0.6 points less."""
+    """Measured at the inner leg, over 1 mm: shell 6.1 %, solid 7.3 % (2 elements through the
+    gauge), 6.5 % (4) and 6.6 % (6): the shell reads 0.4 to 0.5 points less."""
     finer = by_solid(4, 1.5)
     check(evidence, finer, "4 through the gauge")
     evidence("doming, thinning at the inner leg over 1 mm, solid 4 through the gauge",
-             computed=shell().leg, expected=finer.leg, abs=0.007)  # fmt: skip
+             computed=shell().leg, expected=finer.leg, abs=0.005)  # fmt: skip
