@@ -74,7 +74,7 @@ def solve(
 def read(formed: Formed, tooling: Tooling) -> DomingRecord:
     """What a solve found, as far as it came."""
     kind = f"{formed.failed} failed" if formed.failed else "formed"
-    record = DomingRecord(tooling, kind, formed.reason)
+    record = DomingRecord(tooling, kind, formed.reason + _necked(formed, tooling))
     reached = [name for name, _ in formed.stages]
     if formed.moments:
         # the order of fields is that of the record
@@ -102,6 +102,27 @@ def read(formed: Formed, tooling: Tooling) -> DomingRecord:
     return _at_rest(record, formed, tooling) if kind == "formed" else record
 
 
+def _limit(formed: Formed, tooling: Tooling) -> tuple[float, str]:
+    """Thinning at which the sheet is held to split, and where that comes from."""
+    if tooling.thinning_limit is not None:
+        return tooling.thinning_limit, "given"
+    limit = neck_thinning(formed.press.shell.material)
+    return limit, "local neck by Hill (1952) from the hardening curve; not measured"
+
+
+def _necked(formed: Formed, tooling: Tooling) -> str:
+    """What to add to the reason of a stroke that failed in metal thinner than its limit."""
+    if formed.failed != "stroke" or formed.last is None:
+        return ""
+    thinned, limit = float(thinning(formed, formed.last).max()), _limit(formed, tooling)[0]
+    if thinned <= limit:
+        return ""
+    return (
+        f"; by then it had thinned by {100 * thinned:.0f} % over 1 mm, more than the limit of "
+        f"{100 * limit:.0f} %: real sheet would have split"
+    )
+
+
 def _balances(formed: Formed, reached: list[str]) -> tuple[Balance, ...]:
     out = []
     for stage in reached:
@@ -119,10 +140,7 @@ def _at_rest(record: DomingRecord, formed: Formed, tooling: Tooling) -> DomingRe
     fit = fit_shape(tooling, lie.r, lie.z - stand, reading)
     metal = _metal(formed, stand, fit)
     worst = int(np.argmax(metal.thinning))
-    limit, source = tooling.thinning_limit, "given"
-    if limit is None:
-        limit = neck_thinning(formed.press.shell.material)
-        source = "local neck by Hill (1952) from the hardening curve; not measured"
+    limit, source = _limit(formed, tooling)
     # at the stand ring the line is level
     ring = int(np.argmin(lie.z))
     near = slice(max(ring - 2, 0), ring + 3)

@@ -70,7 +70,8 @@ class Formed:
     press : with the shell of the metal.  meridian, material : of the blank.  stages :
     (name, state) at the end of each stage that was reached.  moments : of the stroke.
     middle : a state half way up.  touch_mm, bottom_mm : places of the die where it first touches
-    and where the flange would meet the sheet under the nose.  failed : the stage that could not
+    and where the flange would meet the sheet under the nose.  last : the last equilibrium of the
+    stroke, also of one that failed.  failed : the stage that could not
     be carried on, or "".  reason : why.
     """
 
@@ -82,6 +83,7 @@ class Formed:
     middle: FormingState | None
     touch_mm: float
     bottom_mm: float
+    last: FormingState | None
     failed: str
     reason: str
 
@@ -124,6 +126,7 @@ def form(
         run.middle,
         run.touch,
         bottom,
+        run.last,
         failed,
         reason,
     )
@@ -141,6 +144,7 @@ class _Run:
         self.stages: list[tuple[str, FormingState]] = []
         self.moments: list[Moment] = []
         self.middle: FormingState | None = None
+        self.last: FormingState | None = None
         self.touch = 0.0
         self.bottom = -tooling.blank.gauge + tooling.die.flange_height
 
@@ -225,6 +229,7 @@ class _Run:
 
         def seen(now: FormingState) -> bool:
             last[:] = last[1], now
+            self.last = now
             self._seen(now)
             lack = self._lack(now)
             if lack >= 0.0:

@@ -132,6 +132,17 @@ def test_a_stage_that_fails_is_named(stage: str, monkeypatch: pytest.MonkeyPatch
     json.dumps(record.to_dict(), allow_nan=False)
 
 
+@pytest.mark.slow
+def test_sheet_that_grips_the_tools_splits_and_says_so() -> None:
+    """Friction of 0.3 is far beyond lubricated sheet: it is stretched until it necks."""
+    record = doming(north().replaced(friction=0.3), reversal="none")
+    if record.kind == "formed":
+        assert record.split_risk > 1.0
+    else:
+        assert record.kind == "stroke failed"
+        assert "would have split" in record.reason
+
+
 # --- numbers: default against refined -----------------------------------------------------------
 
 
