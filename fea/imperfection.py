@@ -29,57 +29,11 @@ from fea.banded import factor, solve
 from fea.errors import SolveError
 from fea.imperfect_kernel import ENTRIES, layer_moduli, wave_forces, wave_strains
 from fea.shell import Shell, ShellState
-from fea.wave_kernel import WAVE_WIDTH, wave_band
-from fea.wave_moments import FLOW, GEOMETRY, SUMS, moments
-from fea.waves import held
+from fea.wave_kernel import WAVE_WIDTH
+from fea.wave_moments import FLOW, GEOMETRY
+from fea.waves import bands, held
 
 Floats = NDArray[np.float64]
-
-
-def wave_tangent_at(
-    shell: Shell, before: ShellState, state: ShellState, n: int, pressure: float, part: int
-) -> Floats:
-    """Band of the tangent for n waves, or of its geometric part; nothing held.
-
-    part : FLOW (all of it) or GEOMETRY.  pressure : MPa, in its follower part.
-    """
-    points = shell.gauge.size
-    geometry, sums = np.empty((points, 6)), np.empty((points, SUMS))
-    band = np.empty((5 * len(shell.s), WAVE_WIDTH + 1))
-    moments(
-        state.x,
-        shell.shapes,
-        shell.slopes,
-        shell.shear_strain,
-        shell.first_layer,
-        shell.per_length,
-        shell.layer_weight,
-        shell.layer_factor,
-        shell.layer_prior,
-        shell.material,
-        shell.radius,
-        before.y,
-        before.layers,
-        part,
-        geometry,
-        sums,
-    )
-    wave_band(
-        float(n),
-        pressure,
-        shell.shapes,
-        shell.slopes,
-        shell.weights,
-        shell.full_shapes,
-        shell.full_slopes,
-        shell.full_weights,
-        state.x,
-        before.face,
-        geometry,
-        sums,
-        band,
-    )
-    return band
 
 
 def quadratic(band: Floats, w: Floats) -> float:
@@ -183,7 +137,7 @@ def grow(shell: Shell, states: Sequence[ShellState], n: int, given: Floats) -> W
             before.layers,
             moduli,
         )
-        band = wave_tangent_at(shell, before, state, n, state.pressure, FLOW)
+        band = bands(shell, before, state, (n,), state.pressure, FLOW)[0]
         right = _forces(shell, n, state.x, before.y, _times(moduli, strain) - stress)
         right[fixed] = 0.0
         for i in fixed:
@@ -216,7 +170,7 @@ def _change(
     energy = []
     for at in (before, state):
         # both with the distances and the history of the step, so that only the path moves
-        probe = wave_tangent_at(shell, before, at, n, pressure, GEOMETRY)
+        probe = bands(shell, before, at, (n,), pressure, GEOMETRY)[0]
         work = float(_forces(shell, n, at.x, before.y, stress) @ mean.ravel())
         energy.append(work + 0.5 * quadratic(probe, mean.ravel()))
     return 0.5 * (energy[1] - energy[0]) / (state.volume - before.volume)

@@ -97,12 +97,18 @@ def held(shell: Shell, n: int) -> NDArray[np.int64]:
     return _held(shell.free.tobytes(), on_axis, n)
 
 
-def wave_tangent(
-    shell: Shell, before: ShellState, state: ShellState, theory: str = "flow"
-) -> WaveTangent:
-    """The tangent at `state`, reached in one step from `before`.
+def bands(
+    shell: Shell,
+    before: ShellState,
+    state: ShellState,
+    numbers: Sequence[int],
+    pressure: float,
+    part: int,
+) -> Floats:
+    """(k, n_unknowns, WAVE_WIDTH + 1) tangents for k numbers of waves; nothing held.
 
-    theory : flow (the tangent of the step itself) or deformation (secant moduli where it yields).
+    before : the state one step before.  pressure : MPa, of its follower part.
+    part : of wave_moments: FLOW, DEFORMATION or GEOMETRY.
     """
     n_points = shell.gauge.size
     geometry, sums = np.empty((n_points, 6)), np.empty((n_points, SUMS))
@@ -120,16 +126,15 @@ def wave_tangent(
         shell.radius,
         before.y,
         before.layers,
-        THEORIES[theory],
+        part,
         geometry,
         sums,
     )
-    at = np.arange(DEGREE + 1) - DEGREE // 2
-    values = np.empty((DEGREE + 1, 5 * len(shell.s), WAVE_WIDTH + 1))
-    for n, out in zip(at, values, strict=True):
+    values = np.empty((len(numbers), 5 * len(shell.s), WAVE_WIDTH + 1))
+    for n, out in zip(numbers, values, strict=True):
         wave_band(
             float(n),
-            state.pressure,
+            pressure,
             shell.shapes,
             shell.slopes,
             shell.weights,
@@ -142,6 +147,18 @@ def wave_tangent(
             sums,
             out,
         )
+    return values
+
+
+def wave_tangent(
+    shell: Shell, before: ShellState, state: ShellState, theory: str = "flow"
+) -> WaveTangent:
+    """The tangent at `state`, reached in one step from `before`.
+
+    theory : flow (the tangent of the step itself) or deformation (secant moduli where it yields).
+    """
+    at = range(-(DEGREE // 2), DEGREE // 2 + 1)
+    values = bands(shell, before, state, at, state.pressure, THEORIES[theory])
     inverse = np.linalg.inv(np.vander(at, increasing=True))
     return WaveTangent(np.tensordot(inverse, values, axes=1), shell)
 

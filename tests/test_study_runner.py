@@ -179,7 +179,7 @@ def test_workers_that_are_killed_lose_nothing(tmp_path: Path) -> None:
     outcome = run_study(study, tmp_path / "rough.sqlite", TWO, stand_in.SLOW, kill_one)
     assert killed == 3
     # two kills may fall into one pool before its loss is noticed
-    assert 1 <= outcome.workers_lost
+    assert outcome.workers_lost >= 1
     assert outcome.counts == {"limit": count(study)}
     calm, rough = table(tmp_path / "calm.sqlite"), table(tmp_path / "rough.sqlite")
     pd.testing.assert_frame_equal(calm, rough, check_exact=True)

@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 from evidence_rows import MEMORY, WAVES_AROUND, About
 
-from fea.imperfection import grow, quadratic, wave_tangent_at
+from fea.imperfection import grow, quadratic
 from fea.ramp import Plan, ramp
 from fea.reversal import Discretisation, plan_of, reversal, shell_of
 from fea.shell import build_shell
 from fea.wave_moments import FLOW, GEOMETRY
+from fea.waves import bands
 from fea.waviness import waviness
 from profiles import Along, load_profile
 from profiles.errors import InputError
@@ -100,7 +101,7 @@ def test_material_and_geometric_parts_make_up_the_tangent(material: str) -> None
         weight = np.repeat(shell.weights.ravel(), np.diff(shell.first_layer)) * shell.layer_weight
         own = float(np.sum(weight[:, None] * strain * _times(moduli, strain)))
         whole, rest = (
-            quadratic(wave_tangent_at(shell, before, state, n, state.pressure, part), wave.ravel())
+            quadratic(bands(shell, before, state, (n,), state.pressure, part)[0], wave.ravel())
             for part in (FLOW, GEOMETRY)
         )
         assert own + rest == pytest.approx(whole, rel=1e-10)
