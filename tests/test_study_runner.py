@@ -349,11 +349,28 @@ def _growth(tmp_path: Path, cases: int) -> float:
 
 @pytest.mark.slow
 def test_two_cores_do_nearly_twice_the_work(tmp_path: Path) -> None:
-    """A share of 0.9 of twice the speed, measured in one go; the machine must be idle."""
+    """Two workers against one in the same run: at least 0.9 of twice the speed."""
     study = load_study("overnight")
     study = replace(study, plan=replace(study.plan, cases=256))
     seconds = {}
+    others = 0.0  # cores that everybody else used meanwhile
     for workers in (1, 2):
+        busy, own, started = _busy(), _own(), time.monotonic()
         outcome = run_study(study, tmp_path / f"{workers}.sqlite", partial(Processes, workers))
         seconds[workers] = outcome.seconds
+        took = time.monotonic() - started
+        others = max(others, (_busy() - busy - (_own() - own)) / took)
+    if others > 0.05:
+        pytest.skip(f"others used {others:.2f} cores of this machine: {seconds} says nothing")
     assert seconds[1] / (2.0 * seconds[2]) >= 0.9, seconds
+
+
+def _busy() -> float:
+    """CPU time, s, that all processes of the machine have used."""
+    times = psutil.cpu_times()
+    return float(times.user + times.system + times.nice)
+
+
+def _own() -> float:
+    """CPU time, s, of this process and of its children that have ended."""
+    return float(sum(psutil.Process().cpu_times()[:4]))
