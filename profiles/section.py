@@ -8,7 +8,10 @@ thickness whatever the gauge does along the meridian; a profile's shape error is
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import ctypes
+import signal
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, Protocol
@@ -140,13 +143,35 @@ def _import_gmsh() -> Any:
     return gmsh
 
 
+@contextmanager
+def _broken_pipes_kept() -> Iterator[None]:
+    """Leave SIGPIPE as it was: gmsh's initialize makes it fatal to the whole process.
+
+    With it fatal, a pipe whose reader has died (a killed worker, a closed pager) ends the process
+    without a word, where Python would raise BrokenPipeError.  The handler is put back through the
+    interpreter's own call, since the signal module only takes the main thread.
+    """
+    number = getattr(signal, "SIGPIPE", None)
+    if number is None:
+        yield
+        return
+    get, put = ctypes.pythonapi.PyOS_getsig, ctypes.pythonapi.PyOS_setsig
+    get.restype = put.restype = ctypes.c_void_p
+    handler = get(ctypes.c_int(number))
+    try:
+        yield
+    finally:
+        put(ctypes.c_int(number), ctypes.c_void_p(handler))
+
+
 def _unrolled(
     parts: list[tuple[float, float, int, float]], through: int
 ) -> tuple[Floats, Ints, dict[str, Ints]]:
     """Points (s, fraction), nine-node quads and three-node edges of the unrolled section."""
     gmsh = _import_gmsh()
     # Not interruptible: gmsh's handler for Ctrl-C can only be set in the main thread.
-    gmsh.initialize(readConfigFiles=False, interruptible=False)
+    with _broken_pipes_kept():
+        gmsh.initialize(readConfigFiles=False, interruptible=False)
     try:
         for option, value in (
             ("General.Terminal", 0),

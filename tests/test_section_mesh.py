@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import builtins
 import multiprocessing
+import subprocess
+import sys
 import threading
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import fields
@@ -161,6 +163,29 @@ def test_counts_out_of_range(profile):
         section_mesh(profile, through=0)
     with pytest.raises(ValueError, match="nose would get 0 elements"):
         section_mesh(profile, along={"nose": 0})
+
+
+def test_a_broken_pipe_is_still_an_error_and_not_the_end(tmp_path):
+    """gmsh makes SIGPIPE fatal: a study whose worker is killed would end without a word."""
+    script = (
+        "import os, sys, threading, profiles\n"
+        "from profiles.section import section_mesh\n"
+        "make = lambda: section_mesh(profiles.load_profile('north'))\n"
+        "if sys.argv[1] == 'thread':\n"
+        "    other = threading.Thread(target=make); other.start(); other.join()\n"
+        "else:\n"
+        "    make()\n"
+        "reader, writer = os.pipe(); os.close(reader)\n"
+        "try:\n"
+        "    os.write(writer, b'x')\n"
+        "except BrokenPipeError:\n"
+        "    print('alive')\n"
+    )
+    for where in ("main", "thread"):
+        done = subprocess.run(
+            [sys.executable, "-c", script, where], capture_output=True, text=True, check=False
+        )
+        assert (done.returncode, done.stdout) == (0, "alive\n"), (where, done)
 
 
 def test_missing_system_library_names_the_package(profile, monkeypatch):

@@ -161,9 +161,7 @@ def test_a_case_that_never_ends_is_given_up(tmp_path: Path) -> None:
     assert "no answer within 2 s" in outcome.reasons[0][1]
 
 
-@pytest.mark.slow
 def test_workers_that_are_killed_lose_nothing(tmp_path: Path) -> None:
-    """Slow, since it kills children of the test process itself; the quick one has its own."""
     study = gauges(250, 280, 6)
     run_study(study, tmp_path / "calm.sqlite", Serial, stand_in.STRAIGHT)
     rng = random.Random(5)
