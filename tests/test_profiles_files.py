@@ -9,6 +9,7 @@ import tomllib
 from dataclasses import replace
 from pathlib import Path
 
+import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -75,6 +76,25 @@ def test_file_values_arrive_in_internal_units():
 )
 def test_units(text, dimension, value):
     assert_allclose(parse_quantity(text, dimension, "x"), value, rtol=1e-7)
+
+
+# the library's own definitions, of which the project uses its own short list
+@pytest.mark.parametrize(
+    ("dimension", "unit", "internal"),
+    [
+        *(("length", unit, "mm") for unit in ("mm", "cm", "m", "um", "µm", "in", "inches", "thou")),
+        *(("angle", unit, "rad") for unit in ("deg", "degrees", "rad", "mrad")),
+        *(("stress", unit, "MPa") for unit in ("MPa", "GPa", "kPa", "Pa", "bar", "psi", "ksi")),
+        *(("stress", unit, "MPa") for unit in ("N/mm**2", "kN/mm**2", "lbf/in**2")),
+        *(("density", unit, "g/cm**3") for unit in ("g/cm**3", "kg/m**3", "lb/in**3")),
+        *(("force", unit, "N") for unit in ("N", "kN", "lbf")),
+        *(("stiffness", unit, "N/mm") for unit in ("N/mm", "kN/mm", "lbf/in", "N/m")),
+    ],
+)
+def test_units_are_those_of_pint(dimension, unit, internal):
+    expected = pint.get_application_registry().Quantity(1.0, unit).to(internal).magnitude
+    for written in {unit, unit.replace("**", "")}:
+        assert_allclose(parse_quantity(f"1 {written}", dimension, "x"), expected, rtol=1e-14)
 
 
 @pytest.mark.parametrize("name", [*ready_profiles(), "open_case_g.toml", "open_case_h.toml"])
