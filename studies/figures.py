@@ -99,8 +99,10 @@ def _states(record: Record) -> list[tuple[Outline, str, str]]:
         out.append((record.at_onset, ONSET, f"at reversal onset,\n{quoted / PSI:.1f} psi"))
     if record.after is not None:
         psi = record.after.pressure_mpa / PSI
-        found = record.reversal_pressure_mpa is not None
-        name = "after, fallen\nto" if found else "last state found,\nat"
+        found = record.reversal_pressure_mpa
+        name = "last state found,\nat"
+        if found is not None:
+            name = "after, fallen\nto" if record.after.pressure_mpa < found else "further on,\nat"
         out.append((record.after, AFTER, f"{name} {psi:.0f} psi"))
     return out
 
@@ -154,6 +156,11 @@ def draw_path(ax: Axes, record: Record) -> None:
     left = float(min(centre.min(), ring.min(), 0.0))
     ax.set_xlim(left - 0.01 * right, 1.04 * right)
     _draw_lines(ax, record, right)
+    band = record.stability.model_band_mpa if record.stability is not None else None
+    if band is not None and band[0] < band[1]:
+        low, high = (end / PSI for end in band)
+        ax.axhspan(low, high, color=BEFORE, alpha=0.18, lw=0.0, zorder=0,
+                   label="model uncertainty")  # fmt: skip
     ax.set_xlabel("downward travel (mm)")
     ax.set_ylabel("pressure (psi)")
     ax.set_title("Pressure against travel")
@@ -208,12 +215,9 @@ def _draw_lines(ax: Axes, record: Record, right: float) -> None:
     ax.set_ylim(0.0, 1.16 * top)
     for psi, _, colour, dashes in drawn:
         ax.axhline(psi, color=colour, lw=1.0, ls=dashes)
+    if found is None:
+        words = {"none_below_ceiling": "no reversal up to here"}
+        lines.append((0.0, words.get(record.kind, "the solve stopped here"), INK, ""))
     for i, (_, text, colour, _) in enumerate(sorted(lines, key=lambda line: line[0])):
         ax.annotate(text, (right, top), xytext=(0, 4 + 13 * i), textcoords="offset points",
                     ha="right", va="bottom", color=colour)  # fmt: skip
-    if found is None:
-        words = {"none_below_ceiling": "no reversal up to here"}
-        text = words.get(record.kind, "the solve stopped here")
-        last = record.curve.centre_travel_mm[-1], record.curve.pressure_mpa[-1] / PSI
-        ax.annotate(text, last, xytext=(0, 6), textcoords="offset points",
-                    ha="right", va="bottom")  # fmt: skip

@@ -81,11 +81,12 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if record.required_pressure_mpa is not None:
         answer.add_row("Required", pressures(record.required_pressure_mpa))
         verdict = margin_words(record)
-        inside = inside_model_band(record)
-        colour = "yellow" if inside else "green" if verdict.startswith("SAFE") else "red"
+        colour = {"SAFE": "green", "IN DOUBT": "yellow"}.get(verdict.split(",")[0], "red")
         answer.add_row("", Text(verdict, style=f"bold {colour}"))
-        if inside:
-            answer.add_row("", "but the requirement lies inside the model uncertainty (Waves)")
+        if inside_model_band(record):
+            answer.add_row("", "the requirement lies inside the model uncertainty (see Waves)")
+        if record.stability is None:
+            answer.add_row("", "waves were not looked at, and may come first")
     console.print(answer)
     console.print()
     _print_growth(console, record.growth)

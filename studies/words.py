@@ -104,7 +104,7 @@ def margin_words(record: Record) -> str:
         if record.kind == "none_below_ceiling":
             return "NOT KNOWN, the ceiling lies below it"
         return "NOT KNOWN, no reversal pressure was found"
-    word = "SAFE" if margin >= 0.0 else "NOT SAFE"
+    word = "NOT SAFE" if margin < 0.0 else "IN DOUBT" if inside_model_band(record) else "SAFE"
     text = f"{word}, margin {100.0 * margin:+.1f} %"
     if abs(margin) < record.resolution:
         text += f" (less than the resolution, {100.0 * record.resolution:g} %)"

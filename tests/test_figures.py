@@ -28,6 +28,11 @@ def png_size(figure: Figure) -> tuple[int, int]:
     return struct.unpack(">II", data[16:24])  # width and height: PNG specification, IHDR
 
 
+def legends_of(figure: Figure) -> list[str]:
+    own = [ax.get_legend() for ax in figure.axes]
+    return [t.get_text() for box in (*figure.legends, *own) if box for t in box.texts]
+
+
 @pytest.fixture(scope="module")
 def record() -> Record:
     return reversal(load_profile("north"), required=0.5, follow=True)
@@ -64,7 +69,7 @@ def test_reversal_figure_names_limit_margin_and_states(record: Record) -> None:
     assert record.reversal_pressure_mpa is not None
     assert f"{record.reversal_pressure_mpa:.3f} MPa" in texts
     assert "SAFE, margin +" in texts
-    legends = [t.get_text() for ax in figure.axes if ax.get_legend() for t in ax.get_legend().texts]
+    legends = legends_of(figure)
     quoted = record.reversal_pressure_mpa / 0.006894757  # psi
     assert f"at reversal onset,\n{quoted:.1f} psi" in legends
     assert any("let off from 60" in text for text in legends)
@@ -87,9 +92,29 @@ def test_reversal_figure_of_a_poorer_record(record: Record, changes: dict[str, A
 def test_without_a_reversal_the_last_state_is_shown_as_such(record: Record) -> None:
     poorer = replace(record, at_onset=None, reversal_pressure_mpa=None, margin=None)
     figure = reversal_figure(replace(poorer, kind="not_converged"))
-    legends = [t.get_text() for ax in figure.axes if ax.get_legend() for t in ax.get_legend().texts]
+    legends = legends_of(figure)
     assert any(text.startswith("last state found") for text in legends)
     assert not any("after" in text for text in legends)
+
+
+def test_a_state_beyond_a_bifurcation_has_not_fallen(record: Record) -> None:
+    assert record.after is not None
+    assert record.reversal_pressure_mpa is not None
+    higher = replace(record.after, pressure_mpa=1.2 * record.reversal_pressure_mpa)
+    figure = reversal_figure(replace(record, after=higher))
+    legends = " ".join(legends_of(figure))
+    assert "further on" in legends
+    assert "fallen" not in legends
+
+
+def test_what_a_path_without_reversal_says_does_not_overlap() -> None:
+    record = reversal(load_profile("north"), required=0.6, ceiling=0.01)
+    figure = reversal_figure(record)
+    figure.savefig(io.BytesIO(), format="png")
+    texts = [text for ax in figure.axes for text in ax.texts if text.get_text()]
+    boxes = [text.get_window_extent() for text in texts]
+    assert len(boxes) == 2
+    assert not boxes[0].overlaps(boxes[1])
 
 
 @pytest.mark.parametrize(

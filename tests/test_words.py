@@ -10,7 +10,7 @@ import pytest
 from fea.record import Record, Stability, WaveMode
 from fea.reversal import reversal
 from profiles import load_profile
-from studies.words import stability_words, waves_words
+from studies.words import margin_words, stability_words, waves_words
 
 PSI = 0.006894757  # MPa; NIST Special Publication 811 (2008)
 
@@ -73,3 +73,18 @@ def test_nothing_found_or_not_looked_at(record: Record) -> None:
         "none of 1 to 7 waves on this path (flow theory)"
     )
     assert words(record, None) == ["not looked at"]
+
+
+def test_a_requirement_inside_the_model_uncertainty_is_in_doubt(record: Record) -> None:
+    def verdict(required: float, band: tuple[float, float] | None) -> str:
+        stability = Stability(91.3 * PSI, None, None, band, 20)
+        margin = 91.3 / required - 1.0
+        asked = replace(record, required_pressure_mpa=required * PSI, margin=margin)
+        return margin_words(replace(asked, stability=stability))
+
+    band = (83.2 * PSI, 91.3 * PSI)
+    # arithmetic: 91.3 / 90 = 1.014, 91.3 / 80 = 1.141, 91.3 / 95 = 0.961
+    assert verdict(90.0, band) == "IN DOUBT, margin +1.4 %"
+    assert verdict(80.0, band) == "SAFE, margin +14.1 %"
+    assert verdict(95.0, band) == "NOT SAFE, margin -3.9 %"
+    assert verdict(90.0, None) == "SAFE, margin +1.4 %"
