@@ -129,7 +129,7 @@ def margin(
     from studies.runs import run_folder, write_figure, write_json
     from studies.study_text import margin_data, print_margin
 
-    wanted = share(at_margin, "--margin")
+    wanted = share(at_margin, "--margin", most=1.0)
     required = None if require is None else parse_quantity(require, "stress", "--require")
     most_error = parse_quantity(error, "stress", "--error")
     store = store_in(result)

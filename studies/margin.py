@@ -34,7 +34,7 @@ MOST_LEVELS = 24  # of other quantities at which the tolerable loss is solved fo
 class MarginReport:
     """table : of the study (studies/table.py).  counts : state -> points.  tolerable : by inverse
     solve at each level of the other quantities.  surrogate, sensitivity : None where
-    why_no_surrogate says why."""
+    why_no_surrogate says why.  wanted : margin asked for, a share of the requirement."""
 
     study: Study
     table: pd.DataFrame
@@ -45,7 +45,13 @@ class MarginReport:
     surrogate: Surrogate | None
     sensitivity: Sensitivity | None
     why_no_surrogate: str
+    wanted: float = 0.0
     caution: str = CAUTION
+
+    @property
+    def target(self) -> float | None:
+        """The pressure to hold with the margin asked for, MPa; None where none is required."""
+        return None if self.study.required is None else self.study.required * (1.0 + self.wanted)
 
 
 def store_in(result: Path) -> Path:
@@ -88,20 +94,30 @@ def margin_report(
     except SurrogateError as error:
         why = str(error)
     tolerable, slopes = _solved(study, table, margin, engine, solve)
-    return MarginReport(study, table, counts, reasons, tolerable, slopes, surrogate, found, why)
+    return MarginReport(
+        study, table, counts, reasons, tolerable, slopes, surrogate, found, why, margin
+    )
 
 
 def levels(study: Study) -> list[dict[str, float]]:
     """The levels of the quantities other than depth at which the tolerable loss is wanted: all
-    of a grid's, else the base bottom."""
+    of a grid's, or some values of each, ends included, where those are many; else the base
+    bottom."""
     others = [v for v in study.varied if v.name not in (*DEPTH_RULES, "dome_depth")]
     if study.plan.kind != GRID or not others:
         return [{}]
-    rows = [dict(zip([v.name for v in others], row))
-            for row in itertools.product(*(v.values for v in others))]  # fmt: skip
-    if len(rows) <= MOST_LEVELS:
-        return rows
-    return [rows[i] for i in np.unique(np.linspace(0, len(rows) - 1, MOST_LEVELS).astype(int))]
+    many = [len(v.values) for v in others]
+    while math.prod(many) > MOST_LEVELS:
+        many[many.index(max(many))] -= 1
+    kept = [[v.values[i] for i in _spread(len(v.values), n)] for v, n in zip(others, many)]
+    return [dict(zip([v.name for v in others], row)) for row in itertools.product(*kept)]
+
+
+def _spread(length: int, number: int) -> list[int]:
+    """So many places in a list, as even as can be; the ends among them if there is room."""
+    if number == 1:
+        return [(length - 1) // 2]
+    return [round(i * (length - 1) / (number - 1)) for i in range(number)]
 
 
 def guess(study: Study, table: pd.DataFrame, at: dict[str, float], target: float) -> float | None:

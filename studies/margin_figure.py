@@ -23,15 +23,18 @@ from studies.words import one_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.contour import QuadContourSet
 
 Floats = NDArray[np.float64]
+_CLOUDS = 6  # quantities that a page has room for
 
 
 def margin_figure(report: MarginReport) -> Figure:
     """Left the margin over one or two quantities; right Sobol' indices, where there are any.
 
     Of more than two quantities the loss of depth and the other one that matters most are shown,
-    by the surrogate, the others held at the base bottom's values.
+    by the surrogate, the others held at the base bottom's values; without a surrogate, the
+    pressures of the cases against each quantity.
     """
     with styled():
         indices = report.sensitivity is not None and len(report.study.varied) > 2
@@ -42,9 +45,11 @@ def margin_figure(report: MarginReport) -> Figure:
             draw_indices(side, report)
         else:
             main = figure.subplots()
-        title = f"{report.study.name}: {report.study.profile.name}"
-        figure.suptitle(one_line(title, 90), x=0.01, ha="left", fontsize=11.5)
-        shown = _shown(report)
+        title = one_line(f"{report.study.name}: {report.study.profile.name}", 90)
+        shown, moving = _shown(report), _moving(report)
+        if len(shown) == 2 and len(moving) > 2:
+            title += "\nBy the surrogate, all else as in the base bottom"
+        figure.suptitle(title, x=0.01, ha="left", fontsize=11.5)
         if len(shown) == 1:
             draw_line(main, report, shown[0])
         elif len(shown) == 2:
@@ -52,7 +57,10 @@ def margin_figure(report: MarginReport) -> Figure:
         else:
             main.axis("off")
             why = report.why_no_surrogate or "too few different pressures"
-            main.text(0.0, 0.9, f"No surface: {why}", wrap=True)
+            figure.suptitle(f"{title}\nNo surface: {why}", x=0.01, ha="left", fontsize=9, wrap=True)
+            if report.table[PRESSURE].nunique() > 1:
+                main.remove()
+                draw_clouds(figure, report, moving[:_CLOUDS])
         figure.supxlabel(report.caution, x=0.01, ha="left", fontsize=7.5, color="#555555")
         return figure
 
@@ -103,15 +111,43 @@ def draw_line(ax: Axes, report: MarginReport, name: str) -> None:
     _draw_unknown(ax, report, x, np.full(len(x), psi.min()))
     required = report.study.required
     if required is not None:
-        ax.axhline(required / PSI, color=AFTER, ls=(0, (2, 2)), lw=1.2,
-                   label=f"required, {required / PSI:.4g} psi")  # fmt: skip
+        _draw_required(ax, report)
     for found in report.tolerable:
-        if found.loss is not None and name == found.rule and required is not None:
-            ax.plot([found.loss], [required / PSI], "D", color=INK, ms=7,
+        if found.loss is not None and name == found.rule and report.target is not None:
+            ax.plot([found.loss], [report.target / PSI], "D", color=INK, ms=7,
                     label=f"tolerable loss, {found.loss:.3f} mm")  # fmt: skip
     ax.set_xlabel(title_of(name))
     ax.set_ylabel("reversal pressure (psi)")
     ax.legend()
+
+
+def _draw_required(ax: Axes, report: MarginReport) -> None:
+    assert report.study.required is not None
+    psi = report.study.required / PSI
+    ax.axhline(psi, color=AFTER, ls=(0, (2, 2)), lw=1.2, label=f"required, {psi:.4g} psi")
+    if report.wanted:
+        more = psi * (1.0 + report.wanted)
+        ax.axhline(more, color=AFTER, ls=(0, (6, 2)), lw=1.2,
+                   label=f"with {100.0 * report.wanted:g} % margin, {more:.4g} psi")  # fmt: skip
+
+
+def draw_clouds(figure: Figure, report: MarginReport, names: list[str]) -> None:
+    """The pressures of all cases against each quantity, where no surface can be drawn."""
+    across = 2 if len(names) == 4 else min(len(names), 3)
+    down = -(-len(names) // across)
+    panels = figure.subplots(down, across, sharey=True, squeeze=False).ravel()
+    psi = report.table[PRESSURE] / PSI
+    for ax, name in zip(panels, names):
+        ax.spines["right"].set_visible(False)
+        ax.plot(report.table[column_of(name)], psi, ".", color=ONSET, ms=4)
+        if report.study.required is not None:
+            _draw_required(ax, report)
+        ax.set_xlabel(title_of(name))
+    for ax in panels[len(names) :]:
+        ax.set_visible(False)
+    panels[0].set_ylabel("reversal pressure (psi)")
+    if report.study.required is not None:
+        panels[0].legend(loc="lower left", fontsize=7.5)
 
 
 def draw_surface(ax: Axes, report: MarginReport, across: str, up: str) -> None:
@@ -119,36 +155,53 @@ def draw_surface(ax: Axes, report: MarginReport, across: str, up: str) -> None:
     x, y, value = _surface(report, across, up)
     words, _ = _quantity(report)
     low, high = float(np.nanmin(value)), float(np.nanmax(value))
-    required = report.study.required
+    required, wanted = report.study.required, 100.0 * report.wanted
     levels = np.linspace(low, high, 25)
-    if required is not None and low < 0.0 < high:
-        norm = TwoSlopeNorm(0.0, low, high)
+    if required is not None and low < wanted < high:
+        norm = TwoSlopeNorm(wanted, low, high)
         filled = ax.contourf(x, y, value, levels=levels, cmap="RdBu", norm=norm, extend="neither")
     else:
         filled = ax.contourf(x, y, value, levels=levels, cmap="Blues")
     step = _round_step((high - low) / 12.0)
     ticks = np.arange(np.ceil(low / step), np.floor(high / step) + 1.0) * step
-    others = ticks[np.abs(ticks) > 1e-9] if required is not None else ticks
+    others = ticks[np.abs(ticks - wanted) > 1e-9] if required is not None else ticks
     thin = ax.contour(x, y, value, levels=others, colors=INK, linewidths=0.6)
-    ax.clabel(thin, fmt=_signed if required is not None else "%g", fontsize=8)
+    places = _inner_places(thin, ax)
+    if places:
+        ax.clabel(thin, fmt=_signed if required is not None else "%g", fontsize=8, manual=places)
     bar = ax.figure.colorbar(filled, ax=ax, ticks=ticks, pad=0.02)
     bar.set_label(words)
-    if required is not None and low < 0.0 < high:
-        ax.contour(x, y, value, levels=[0.0], colors=INK, linewidths=2.2)
-        ax.plot([], [], color=INK, lw=2.2, label=f"just holds {required / PSI:.4g} psi")
+    if required is not None and low < wanted < high:
+        ax.contour(x, y, value, levels=[wanted], colors=INK, linewidths=2.2)
+        with_margin = f" with {wanted:g} % margin" if wanted else ""
+        label = f"just holds {required / PSI:.4g} psi{with_margin}"
+        ax.plot([], [], color=INK, lw=2.2, label=label)
     _draw_points(ax, report, across, up)
-    if len(_moving(report)) > 2:
-        ax.set_title("By the surrogate, all else as in the base bottom")
     ax.set_xlabel(title_of(across))
     ax.set_ylabel(title_of(up))
     ax.spines[["top", "right"]].set_visible(True)
-    handles, names = ax.get_legend_handles_labels()
+    names = ax.get_legend_handles_labels()[1]
     if names:
-        ax.figure.legend(handles, names, loc="outside upper right", ncols=len(names))
+        ax.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=len(names), borderaxespad=0.2)
+
+
+def _inner_places(lines: QuadContourSet, ax: Axes) -> list[tuple[float, float]]:
+    """For each contour the place farthest from the frame, where its label is not cut off."""
+    places = []
+    for path in lines.get_paths():
+        line = np.asarray(path.vertices, dtype=float)
+        if not line.size:
+            continue
+        shares = ax.transAxes.inverted().transform(ax.transData.transform(line))
+        room = np.minimum(shares, 1.0 - shares).min(axis=1)
+        if room.max() > 0.05:
+            at = line[int(room.argmax())]
+            places.append((float(at[0]), float(at[1])))
+    return places
 
 
 def _signed(value: float) -> str:
-    return f"{value:+g} %"
+    return f"{value:+g} %" if value else "0 %"
 
 
 def _round_step(step: float) -> float:
@@ -180,14 +233,14 @@ def _draw_points(ax: Axes, report: MarginReport, across: str, up: str) -> None:
     x, y = table[column_of(across)], table[column_of(up)]
     if len(_moving(report)) == 2:
         known = table[PRESSURE].notna()
-        ax.plot(x[known], y[known], ".", color=INK, ms=3, label="solved")
+        ax.plot(x[known], y[known], ".", color=INK, ms=3, clip_on=False, label="solved")
         _draw_unknown(ax, report, x, y)
     spots = [(t.loss, t.at[up]) for t in report.tolerable if t.loss is not None and up in t.at
              and len(t.at) == 1 and t.rule == across]  # fmt: skip
     if spots:
         loss, level = np.array(spots).T
         ax.plot(loss, _in_shown_units(up, level), "D", color="white", mec=INK, ms=7,
-                label="tolerable loss, solved")  # fmt: skip
+                clip_on=False, zorder=4, label="tolerable loss, solved")  # fmt: skip
 
 
 def _draw_unknown(ax: Axes, report: MarginReport, x: Floats, y: Floats) -> None:

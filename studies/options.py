@@ -15,15 +15,21 @@ if TYPE_CHECKING:
 _PERCENT = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*%\s*")
 
 
-def share(text: str, option: str) -> float:
-    """A percentage such as "0.2 %" as a share of one; InputError if it is none."""
+def share(text: str, option: str, most: float | None = None) -> float:
+    """A percentage such as "0.2 %" as a share of one, 0 to most; InputError if it is none."""
     match = _PERCENT.fullmatch(text)
     if match is None:
         needed = 'a percentage, such as "0.2 %"'
         raise InputError(
             f"{option} is {brief(text)}; it must be {needed}", option, brief(text), needed
         )
-    return float(match[1]) / 100.0
+    found = float(match[1]) / 100.0
+    if most is not None and found > most:
+        allowed = f"0 % to {100.0 * most:g} %"
+        raise InputError(
+            f"{option} is {brief(text)}; it must lie in {allowed}", option, text, allowed
+        )
+    return found
 
 
 def whole(text: str, option: str) -> int:

@@ -31,7 +31,7 @@ def question_of(
         aim = _ranged(target, "length", "--target", least, most, "mm")
     if require is not None:
         required = _ranged(require, "stress", "--require", 1e-3, 10.0, "MPa")
-    wanted = 0.0 if margin is None else share(margin, "--margin")
+    wanted = 0.0 if margin is None else share(margin, "--margin", most=1.0)
     question = Question(aim, low, high, required, wanted, known)
     if doming is None:
         return question

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -13,11 +15,13 @@ from rich.text import Text
 
 from fea.record import CAUTION
 from profiles.limits import shown
-from studies.cases import STATES
+from studies.cases import SOLVED, STATES
 from studies.progress import duration
 from studies.sampling import count
 from studies.scatter_words import interval_words, share_words
 from studies.summary import _console, _grid, _print_files
+from studies.table import PRESSURE
+from studies.tolerable import MORE_THAN, NOT_HELD, Tolerable
 from studies.units import PSI
 from studies.varied import column_of, kind_of, title_of
 from studies.words import one_line
@@ -28,7 +32,6 @@ if TYPE_CHECKING:
     from studies.runner import Outcome
     from studies.scatter import ScatterReport
     from studies.study import Study
-    from studies.tolerable import Tolerable
 
 _REASONS = 6
 
@@ -48,12 +51,27 @@ def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None
     for state, number in sorted(outcome.counts.items(), key=lambda item: -item[1]):
         table.add_row(str(number), STATES.get(state, "not solved yet"))
     console.print(table)
-    for state, reason, number in outcome.reasons[:_REASONS]:
-        console.print(Text(f"{number} x {state}: {one_line(reason, 200)}"))
-    if len(outcome.reasons) > _REASONS:
-        console.print(Text(f"and {len(outcome.reasons) - _REASONS} more reasons in the table"))
+    _print_reasons(console, outcome.reasons)
     _print_files(console, files)
+    if not outcome.interrupted and set(outcome.counts) & set(SOLVED):
+        folder = outcome.store.parent
+        console.print(Text(f"Next: domemargin margin {shlex.quote(str(folder))}"), soft_wrap=True)
     console.print(Text(CAUTION, style="italic"))
+
+
+def _print_reasons(console: Any, reasons: Sequence[tuple[str, str, int]]) -> None:
+    """Why cases have no answer; reasons that differ by their numbers alone are told as one."""
+    alike: dict[tuple[str, str], tuple[str, int, bool]] = {}
+    for state, reason, number in reasons:
+        kind = state, re.sub(r"\d[\d.]*(e[-+]?\d+)?", "#", reason).replace("-#", "#")
+        first, before, _ = alike.get(kind, (reason, 0, False))
+        alike[kind] = first, before + number, kind in alike
+    for (state, _), (reason, number, several) in list(alike.items())[:_REASONS]:
+        lead = "for one, " if several else ""
+        what = STATES.get(state, state)
+        console.print(Text(f"{number} x {what}: {lead}{one_line(reason, 200)}"))
+    if len(alike) > _REASONS:
+        console.print(Text(f"and {len(alike) - _REASONS} more reasons in the table"))
 
 
 def outcome_data(outcome: Outcome) -> dict[str, Any]:
@@ -78,12 +96,16 @@ def print_margin(report: MarginReport, files: Sequence[Path]) -> None:
     console = _console()
     study = report.study
     console.print(Text(f"{one_line(study.name)}: {one_line(study.profile.name)}", style="bold"))
-    known = int(report.table["reversal_pressure_mpa"].notna().sum())
+    pressure = report.table[PRESSURE]
+    known = int(pressure.notna().sum())
     console.print(Text(f"{known} of {len(report.table)} cases have a reversal pressure"))
-    for state, reason, number in report.reasons[:_REASONS]:
-        console.print(Text(f"{number} x {state}: {one_line(reason, 200)}"))
-    if study.required is not None:
-        console.print(Text(f"Required {study.required / PSI:.4g} psi"))
+    _print_reasons(console, report.reasons)
+    if study.required is not None and report.target is not None:
+        asked = f"Required {study.required / PSI:.4g} psi"
+        if report.wanted:
+            asked += f" and a margin of {100.0 * report.wanted:g} %: {report.target / PSI:.4g} psi"
+        held = int((pressure >= report.target).sum())
+        console.print(Text(f"{asked}, which {held} of {known} hold"))
         _print_losses(console, report.tolerable)
     _print_slopes(console, report)
     _print_indices(console, report)
@@ -102,10 +124,18 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
     table.add_column("tolerable loss (mm)", justify="right")
     table.add_column("error (mm)", justify="right")
     refused = []
-    for found in losses:
-        here = [shown(v, kind_of(n), 5).split(" ")[0] for n, v in found.at.items()]
+    columns = [
+        _same_decimals([shown(t.at[name], kind_of(name), 5).split(" ")[0] for t in losses])
+        for name in names
+    ]
+    for i, found in enumerate(losses):
+        here = [column[i] for column in columns]
         bare = "-" if found.pressure is None else f"{found.pressure / PSI:.2f}"
-        if found.loss is None:
+        if found.loss is None and found.reason == NOT_HELD:
+            table.add_row(*here, bare, "none: too low", "-")
+        elif found.loss is None and found.reason.startswith(MORE_THAN):
+            table.add_row(*here, bare, found.reason.split(" mm")[0], "-")
+        elif found.loss is None:
             table.add_row(*here, bare, "-", "-")
             refused.append((here, found.reason))
         else:
@@ -115,8 +145,20 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
     console.print(Text(f"Tolerable depth loss ({title_of(losses[0].rule).rsplit(' (', 1)[0]}), "
                        "by solves of finer resolution"))  # fmt: skip
     console.print(table)
+    if any(found.reason == NOT_HELD for found in losses):
+        console.print(Text("Too low: the requirement is not held even with no depth lost."))
+    if any(found.reason.startswith(MORE_THAN) for found in losses):
+        console.print(Text("More than: held up to the largest loss looked at."))
     for here, reason in refused:
         console.print(Text(f"{', '.join(here) or 'base bottom'}: {reason}"))
+
+
+def _same_decimals(numbers: Sequence[str]) -> list[str]:
+    """Numbers written with as many decimals as the longest of them has."""
+    if any("e" in number for number in numbers):
+        return list(numbers)
+    places = max(len(number.partition(".")[2]) for number in numbers)
+    return [f"{float(number):.{places}f}" for number in numbers]
 
 
 def _print_slopes(console: Any, report: MarginReport) -> None:
@@ -170,6 +212,7 @@ def margin_data(report: MarginReport) -> dict[str, Any]:
         "study": report.study.name,
         "profile": report.study.profile.name,
         "required_pressure_mpa": report.study.required,
+        "margin_wanted": report.wanted,
         "counts": report.counts,
         "tolerable_depth_loss": [
             {

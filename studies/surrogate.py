@@ -104,8 +104,8 @@ def fitted(names: tuple[str, ...], points: Floats, pressure: Floats) -> Surrogat
     n, d = len(pressure), len(names)
     if n < 3 * (d + 1):
         raise SurrogateError(
-            f"a surrogate over {d} quantities needs at least {3 * (d + 1)} cases with a reversal "
-            f"pressure; there are {n}",
+            f"a surrogate over {d} {'quantity' if d == 1 else 'quantities'} needs at least "
+            f"{3 * (d + 1)} cases with a reversal pressure; there are {n}",
             "surrogate",
         )
     if n > MOST_POINTS:

@@ -19,6 +19,8 @@ RESOLUTION = 0.0005
 TOLERANCE = 0.001  # mm, of the root
 MOST_LOSS = 1.5  # mm, where a study gives no range
 _STEPS = 6
+NOT_HELD = "it does not hold the requirement with no depth lost"
+MORE_THAN = "more than "
 
 
 @dataclass(frozen=True)
@@ -93,10 +95,10 @@ def tolerable_loss(
 
     try:
         if excess(0.0) < 0.0:
-            return result(None, reason="it does not hold the requirement with no depth lost")
+            return result(None, reason=NOT_HELD)
         low, high = _bracket(excess, most, guess)
         if high is None:
-            return result(None, reason=f"more than {most:.4g} mm, the largest loss looked at")
+            return result(None, reason=f"{MORE_THAN}{most:.4g} mm, the largest loss looked at")
         root = brentq(excess, low, high, xtol=TOLERANCE, rtol=1e-12)
     except _NoAnswerError as missing:
         return result(None, reason=f"a solve on the way has no answer: {missing}")
