@@ -10,7 +10,7 @@ import numpy as np
 
 from fea.record import CAUTION
 from profiles import InputError, Profile
-from profiles.limits import LIMITS
+from profiles.limits import LIMITS, shown
 from studies.margin import store_in
 from studies.study import Study
 from studies.table import PRESSURE, read_table, study_in
@@ -24,14 +24,14 @@ if TYPE_CHECKING:
 class Comparison:
     """a, b : the studies.  table : one row a point that both have, with pressure_a_mpa and
     pressure_b_mpa; pressures of both known in `both` of `points` rows.
-    differing : (quantity, value in a, value in b) of the base bottoms, internal units."""
+    differing : (quantity, in a, in b) of the base bottoms, in words with units."""
 
     a: Study
     b: Study
     table: pd.DataFrame
     points: int
     both: int
-    differing: tuple[tuple[str, float, float], ...]
+    differing: tuple[tuple[str, str, str], ...]
     caution: str = CAUTION
 
 
@@ -66,24 +66,29 @@ def _columns(study: Study) -> set[str]:
     return {column_of(name) for name in study.names}
 
 
-def differing(a: Profile, b: Profile) -> tuple[tuple[str, float, float], ...]:
-    """The dimensions in which two bottoms differ."""
-    out = []
-    for name in VARIABLE:
-        key = VARIABLE[name].key
-        if key is None or key not in LIMITS:
-            continue
-        try:
-            here, there = value_in(a, name), value_in(b, name)
-        except (TypeError, InputError):  # a dome of several radii, an elastic metal
-            continue
-        if here != there:
-            out.append((name, here, there))
-    return tuple(out)
+def differing(a: Profile, b: Profile) -> tuple[tuple[str, str, str], ...]:
+    """In what two bottoms differ: (quantity, in a, in b), in words with units."""
+    names = [name for name, known in VARIABLE.items() if known.key in LIMITS]
+    rows = [(name.replace("_", " "), _shown(a, name), _shown(b, name)) for name in names]
+    rows += [
+        ("radii on", a.shape.radii_on, b.shape.radii_on),
+        ("metal", a.material.name, b.material.name),
+        ("hardening", *_told_apart(a.material.hardening, b.material.hardening)),
+        ("along the bottom", *_told_apart((a.zones, a.along), (b.zones, b.along))),
+    ]
+    return tuple(row for row in rows if row[1] != row[2])
 
 
-def shown_value(name: str, value: float) -> str:
-    """A value with the unit people read."""
-    from profiles.limits import shown
+def _shown(profile: Profile, name: str) -> str:
+    """A quantity with the unit people read; a dome of several zones by all its radii."""
+    if name == "dome_radius":
+        return " / ".join(f"{radius:.5g}" for radius in profile.shape.dome_radii) + " mm"
+    try:
+        return shown(value_in(profile, name), kind_of(name), 5)
+    except (TypeError, InputError):  # the yield strength of an elastic metal
+        return "none"
 
-    return shown(value, kind_of(name), 5)
+
+def _told_apart(a: object, b: object) -> tuple[str, str]:
+    """Words for two things that are too long to show."""
+    return ("the same", "the same") if a == b else ("one", "another")

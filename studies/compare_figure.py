@@ -11,7 +11,7 @@ from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from profiles import Profile
-from studies.compare import Comparison, shown_value
+from studies.compare import Comparison
 from studies.style import AFTER, BEFORE, INK, ONSET, styled
 from studies.units import PSI
 from studies.varied import column_of, title_of
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Floats = NDArray[np.float64]
-_LINES = 12
+_LINES = 18
+_DASH = {ONSET: "-", AFTER: (0, (6, 1.5))}  # told apart in a print without colours too
 
 
 def compare_figure(comparison: Comparison) -> Figure:
@@ -57,7 +58,7 @@ def draw_sections(ax: Axes, comparison: Comparison) -> None:
     """Mid-surfaces of both base bottoms."""
     for profile, colour in ((comparison.a.profile, ONSET), (comparison.b.profile, AFTER)):
         points = profile.meridian.at(np.linspace(0.0, profile.meridian.length, 800))
-        ax.plot(points.r, points.z, color=colour, label=_name(profile))
+        ax.plot(points.r, points.z, color=colour, ls=_DASH[colour], label=_name(profile))
     ax.axhline(0.0, color=INK, lw=0.6, ls=(0, (6, 3)))
     top = max(1.3 * p.shape.dome_depth for p in (comparison.a.profile, comparison.b.profile))
     ax.set_ylim(-1.0, max(top, comparison.a.profile.chain.heel_height + 2.0))
@@ -71,13 +72,9 @@ def draw_sections(ax: Axes, comparison: Comparison) -> None:
 def draw_words(ax: Axes, comparison: Comparison) -> None:
     """What differs between the base bottoms, and how the pressures compare, as a table."""
     ax.axis("off")
-    rows = [
-        (name.replace("_", " "), shown_value(name, a), shown_value(name, b))
-        for name, a, b in comparison.differing[:_LINES]
-    ]
-    more = len(comparison.differing) - _LINES
-    if more > 0:
-        rows.append((f"and {more} more", "", ""))
+    rows = [(name, one_line(a, 26), one_line(b, 26)) for name, a, b in comparison.differing]
+    if len(rows) > _LINES:
+        rows[_LINES - 1 :] = [(f"and {len(rows) - _LINES + 1} more", "", "")]
     rows += [("", "", ""), *pressure_rows(comparison)]
     cells = ax.table(
         [*rows], colLabels=["", "first", "second"], colWidths=[0.46, 0.27, 0.27],
@@ -109,7 +106,7 @@ def pressure_rows(comparison: Comparison) -> list[tuple[str, str, str]]:
         text = f"hold {required / PSI:.4g} psi, of {len(both)} points"
         rows.append((text, str(a), str(b)))
     a, b = (int(table[f"pressure_{n}_mpa"].isna().sum()) for n in "ab")
-    rows.append(("points without a reversal pressure", str(a), str(b)))
+    rows.append(("points without a pressure", str(a), str(b)))
     return rows
 
 
@@ -125,7 +122,7 @@ def draw_over(ax: Axes, comparison: Comparison) -> None:
             for n, colour, profile in (("a", ONSET, comparison.a), ("b", AFTER, comparison.b)):
                 label = _name(profile.profile) if i == 0 else None
                 ax.plot(group[x], group[f"pressure_{n}_mpa"] / PSI, color=colour, lw=1.1,
-                        label=label)  # fmt: skip
+                        ls=_DASH[colour], label=label)  # fmt: skip
                 if levels:
                     last = group.iloc[-1]
                     ax.annotate(f"{last[levels[0]]:.4g}",

@@ -36,25 +36,27 @@ def scatter_figure(report: ScatterReport) -> Figure:
 def draw_pressures(ax: Axes, report: ScatterReport) -> None:
     """A histogram of the cans' reversal pressures with the requirement."""
     psi, required = report.pressure / PSI, report.study.requirement() / PSI
-    edges = [float(edge) for edge in np.histogram_bin_edges(psi, 60)]
+    width = max(float(np.ptp(psi)) / 60.0, 1e-6)
+    # the requirement is an edge, so that no bar stands on both sides of it
+    first, last = np.floor((psi.min() - required) / width), np.ceil((psi.max() - required) / width)
+    edges = [required + width * float(i) for i in np.arange(first, last + 1.0)]
     ax.spines["right"].set_visible(False)
-    low = psi[psi < required]
-    ax.hist(psi, edges, color=ONSET, alpha=0.85)
-    ax.hist(low, edges, color=AFTER)
+    weights = np.full(psi.size, 100.0 / psi.size)
+    below = psi < required
+    ax.hist(psi[~below], edges, weights=weights[~below], color=ONSET, alpha=0.85)
+    ax.hist(psi[below], edges, weights=weights[below], color=AFTER)
     ax.axvline(required, color=INK, ls=(0, (2, 2)), lw=1.2)
-    left = required < psi.mean()
-    ax.annotate(
-        f"required, {required:.4g} psi\n{share_words(report.share)} below it\n"
-        f"95 % interval {interval_words(report.low, report.high)}",
-        (required, 1.0), xycoords=("data", "axes fraction"), xytext=(-5 if left else 5, -4),
-        textcoords="offset points", ha="right" if left else "left", va="top",
-    )  # fmt: skip
-    if left:
-        ax.set_xlim(min(psi.min(), required - 0.8 * (psi.max() - required)), psi.max())
+    ax.margins(y=0.12)
+    ax.annotate("required", (required, 1.0), xycoords=("data", "axes fraction"), xytext=(4, -2),
+                textcoords="offset points", va="top", fontsize=8.5,
+                bbox={"fc": "white", "ec": "none", "pad": 1.0})  # fmt: skip
     ax.set_xlabel("reversal pressure (psi)")
-    ax.set_ylabel(f"cans, of {len(psi)}")
-    ax.set_title(f"Mean {report.mean / PSI:.1f} psi, standard deviation "
-                 f"{report.deviation / PSI:.2f} psi")  # fmt: skip
+    ax.set_ylabel(f"cans in a bar of {width:.2g} psi (%)")
+    ax.set_title(
+        f"Mean {report.mean / PSI:.1f} psi, standard deviation {report.deviation / PSI:.2f} psi\n"
+        f"Below the {required:.4g} psi required: {share_words(report.share)}, "
+        f"95 % interval {interval_words(report.low, report.high)}"
+    )
 
 
 def draw_influences(ax: Axes, report: ScatterReport) -> None:
@@ -63,11 +65,9 @@ def draw_influences(ax: Axes, report: ScatterReport) -> None:
     ax.spines["right"].set_visible(False)
     y = np.arange(len(ranked))
     ax.barh(y, [entry.index.total for entry in ranked], 0.55, color=BEFORE)
-    for i, entry in enumerate(ranked):
-        ax.annotate(f"without it {share_words(entry.share_without)} below",
-                    (entry.index.total, i), xytext=(4, 0), textcoords="offset points",
-                    va="center", fontsize=8.5)  # fmt: skip
-    ax.set_yticks(y, [title_of(entry.index.name).rsplit(" (", 1)[0] for entry in ranked])
-    ax.set_xlim(0.0, 2.2 * max(entry.index.total for entry in ranked))
-    ax.set_xlabel("share of the variance of the pressure (-)")
+    names = [title_of(entry.index.name).rsplit(" (", 1)[0] for entry in ranked]
+    shares = [share_words(entry.share_without) for entry in ranked]
+    ax.set_yticks(y, [f"{n}\nwithout it {s} below" for n, s in zip(names, shares)], fontsize=8.5)
+    ax.set_xlim(0.0, max(1.0, *(entry.index.total for entry in ranked)))
+    ax.set_xlabel("share of the variance of the pressure")
     ax.set_title("Which scatter matters most")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 PERCENT, MILLION = ("%", 100.0), ("in a million", 1e6)
 
 
@@ -17,6 +19,8 @@ def share_words(share: float) -> str:
 
 
 def interval_words(low: float, high: float) -> str:
-    """Two shares in the unit of the larger."""
+    """Two shares in the unit of the larger, to two figures of their distance."""
     word, factor = unit_of(high)
-    return f"{factor * low:.3g} to {factor * high:.3g} {word}"
+    low, high = factor * low, factor * high
+    places = max(0, 1 - math.floor(math.log10(high - low))) if high > low else 0
+    return f"{low:.{places}f} to {high:.{places}f} {word}"

@@ -241,7 +241,6 @@ def margin_data(report: MarginReport) -> dict[str, Any]:
 
 def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
     """What differs and how the pressures compare."""
-    from studies.compare import shown_value
     from studies.compare_figure import pressure_rows
 
     console = _console()
@@ -251,8 +250,8 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
     table = _grid("left", "right", "right")
     table.show_header = True
     table.columns[1].header, table.columns[2].header = "first", "second"
-    for name, here, there in comparison.differing:
-        table.add_row(name.replace("_", " "), shown_value(name, here), shown_value(name, there))
+    for row in comparison.differing:
+        table.add_row(*map(Text, row))
     for row in pressure_rows(comparison):
         table.add_row(*row)
     console.print(table)
@@ -272,7 +271,7 @@ def print_scatter(report: ScatterReport, files: Sequence[Path]) -> None:
                           f"{report.deviation / PSI:.2f} psi")  # fmt: skip
     table.add_row("Below it", Text(share_words(report.share), style="bold"))
     table.add_row("", f"95 % interval {interval_words(report.low, report.high)}")
-    table.add_row("By", f"{report.cans} cans drawn, {report.solved} of {report.doubtful} "
+    table.add_row("By", f"{report.cans:,} cans drawn, {report.solved:,} of {report.doubtful:,} "
                         "in doubt solved")  # fmt: skip
     if report.unanswered:
         table.add_row("", f"{report.unanswered} of them without an answer, counted as below")

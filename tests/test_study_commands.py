@@ -185,3 +185,17 @@ def test_ready_studies_are_listed(tmp_path: Path) -> None:
     assert done.returncode == 0
     assert "overnight" in done.stdout
     assert "2048" in done.stdout
+
+
+def test_bottoms_of_different_domes_differ_in_their_radii_and_metal() -> None:
+    from profiles import load_profile
+    from studies.compare import differing
+
+    # the ready profiles' files
+    rows = {name: (a, b) for name, a, b in differing(load_profile("north"), load_profile("south"))}
+    assert rows["dome radius"] == ("47 mm", "52 / 40 mm")
+    assert rows["yield strength"] == ("255 MPa", "270 MPa")
+    assert rows["metal"] == ("AA3104-H19 after baking", "AA3104-H19 as rolled")
+    assert "poisson ratio" not in rows
+    north = load_profile("north")
+    assert differing(north, north) == ()

@@ -155,4 +155,33 @@ def test_the_figure_is_drawn(tmp_path: Path) -> None:
     report = scatter_report(straight_study(1), tmp_path, Serial, stand_in.STRAIGHT, training=32)
     figure = scatter_figure(report)
     figure.savefig(tmp_path / "scatter.png")
-    assert "below it" in figure.axes[0].texts[0].get_text()
+    assert "Below the 87.5 psi required: " in figure.axes[0].get_title("left")
+
+
+def test_shares_in_words() -> None:
+    from studies.scatter_words import interval_words, share_words
+
+    assert interval_words(0.009734, 0.01102) == "0.97 to 1.10 %"
+    assert interval_words(0.0, 3.69e-5) == "0 to 37 in a million"
+    assert interval_words(0.99361, 0.99462) == "99.36 to 99.46 %"
+    assert interval_words(0.5, 0.5) == "50 to 50 %"
+    assert share_words(1e-5) == "10 in a million"
+    assert share_words(0.0104) == "1.04 %"
+
+
+def test_no_bar_of_the_cans_stands_on_both_sides_of_the_requirement(tmp_path: Path) -> None:
+    from studies.scatter_figure import scatter_figure
+
+    report = scatter_report(straight_study(1), tmp_path, Serial, stand_in.STRAIGHT, training=32)
+    required = report.study.requirement() / PSI
+    cans = scatter_figure(report).axes[0]
+    bars = [(b.get_x(), b.get_x() + b.get_width(), b.get_height()) for b in cans.patches]
+    assert not [b for b in bars if b[0] < required - 1e-6 and b[1] > required + 1e-6]
+    # all cans are in some bar, and the bars left of the requirement hold those below it
+    assert sum(height for *_, height in bars) == pytest.approx(100.0)
+    left = sum(height for start, _, height in bars if start < required - 1e-6)
+    shown = 100.0 * float((report.pressure / PSI < required).mean())
+    assert left == pytest.approx(shown, abs=1e-9)
+    low, high = cans.get_xlim()
+    assert low > 0.5 * required
+    assert high < 2.0 * required
