@@ -17,6 +17,7 @@ INTERNAL_UNIT = {
     "length": "mm",
     "angle": "rad",
     "stress": "MPa",
+    "pressure": "MPa",
     "density": "g/cm3",
     "force": "N",
     "stiffness": "N/mm",
@@ -31,6 +32,7 @@ _COMMON: dict[str, dict[str, float]] = {
         "MPa": 1.0, "GPa": 1e3, "kPa": 1e-3, "N/mm2": 1.0, "bar": 0.1,
         "psi": 0.006894757293168361, "ksi": 6.894757293168361,
     },
+    "pressure": {"psi": 0.006894757293168361, "bar": 0.1, "kPa": 1e-3, "MPa": 1.0},
     "density": {"g/cm3": 1.0, "kg/m3": 1e-3},
     "force": {"N": 1.0, "kN": 1e3, "lbf": 4.4482216152605},
     "stiffness": {"N/mm": 1.0, "kN/mm": 1e3, "lbf/in": 0.17512683524647638},
@@ -68,6 +70,7 @@ _EXAMPLE = {
     "length": "10.2 mm",
     "angle": "4 deg",
     "stress": "270 MPa",
+    "pressure": "90 psi",
     "density": "2.72 g/cm3",
     "force": "4 kN",
     "stiffness": "400 N/mm",
@@ -108,7 +111,7 @@ def _powers(unit: str) -> str:
 def parse_quantity(text: object, dimension: str, field: str) -> float:
     """A quantity such as "10.2 mm", "0.402 in", "4 deg" or "90 psi" in internal units.
 
-    dimension : "length" (mm), "angle" (radians), "stress" (also pressure, MPa),
+    dimension : "length" (mm), "angle" (radians), "stress" (MPa), "pressure" (MPa),
         "density" (g/cm3), "force" (N), "stiffness" (N/mm).
     field : how the input is called, for the message.
     Raises InputError if the text is not a number with a unit of that dimension.
@@ -130,6 +133,13 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
             f"{field} is {given}; it must be {needed}, {example}", field, given, needed
         )
     factor = _factor(match[2], dimension)
+    if factor is None and re.match(r",\s*\d", match[2]):
+        raise InputError(
+            f"{field} is {given}, with a comma; it must be {needed}, {example}",
+            field,
+            given,
+            needed,
+        )
     if factor is None:
         raise InputError(
             f"{field} is {given}, and {brief(match[2])} is not a unit of {dimension}; "

@@ -1,6 +1,6 @@
 """Tooling files: where they are found and how they are read.
 
-Ready tooling is read by its bare name: load_tooling("north").  A path that exists wins.
+Ready tooling is read by its bare name: load_tooling("north").  A file that exists wins.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def load_tooling(path: str | os.PathLike[str]) -> Tooling:
     Raises InputError in one sentence.
     """
     file = Path(path)
-    if not file.exists() and str(path) in ready_tooling():
+    if not file.is_file() and str(path) in ready_tooling():
         folder = resources.files("profiles") / "ready_tooling"
         return parse_tooling((folder / f"{path}.toml").read_text("utf-8"))
     try:

@@ -31,7 +31,7 @@ RequireOption = Annotated[
 ]
 WorkersOption = Annotated[
     int | None,
-    typer.Option("--workers", min=1, help="Processes.  [as many as there are cores]"),
+    typer.Option("--workers", metavar="N", help="Processes.  [as many as there are cores]"),
 ]
 ClusterOption = Annotated[
     str | None,
@@ -72,6 +72,7 @@ def study(
     """Solve all cases of a study; run it again to go on where it was stopped."""
     from studies.runs import run_folder
 
+    solvers = _engine(workers, cluster)
     asked = _study(file, profile, require)
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
@@ -89,7 +90,7 @@ def study(
     from studies.table import export
 
     with Reporter() as reporter, _worker_errors():
-        outcome = run_study(asked, store, _engine(workers, cluster), on_progress=reporter)
+        outcome = run_study(asked, store, solvers, on_progress=reporter)
     files = []
     if not outcome.interrupted:
         files = [folder / "cases.csv", folder / "cases.parquet"]
@@ -129,13 +130,14 @@ def margin(
     from studies.runs import run_folder, write_figure, write_json
     from studies.study_text import margin_data, print_margin
 
+    solvers = _engine(workers, None)
     wanted = share(at_margin, "--margin", most=1.0)
-    required = None if require is None else parse_quantity(require, "stress", "--require")
-    most_error = parse_quantity(error, "stress", "--error")
+    required = None if require is None else parse_quantity(require, "pressure", "--require")
+    most_error = parse_quantity(error, "pressure", "--error")
     store = store_in(result)
     folder = run_folder(store.parent if out is None else out, "margin")
     with _worker_errors():
-        report = margin_report(store, wanted, required, most_error, _engine(workers, None))
+        report = margin_report(store, wanted, required, most_error, solvers)
     data = margin_data(report)
     files = [folder / "margin.json", folder / "margin.png"]
     write_json(data, files[0])
@@ -175,9 +177,9 @@ def scatter(
     file: StudyArgument,
     profile: ProfileOption = None,
     require: RequireOption = None,
-    cans: Annotated[int, typer.Option(min=1000, max=10_000_000, help="Cans drawn.")] = 100_000,
+    cans: Annotated[int, typer.Option(metavar="N", help="Cans drawn, 1000 to 10000000.")] = 100_000,
     training: Annotated[
-        int, typer.Option(min=16, max=4096, help="Cases solved for the surrogate.")
+        int, typer.Option(metavar="N", help="Cases solved for the surrogate, 16 to 4096.")
     ] = 128,
     error: ErrorOption = "0.5 psi",
     workers: WorkersOption = None,
@@ -187,10 +189,14 @@ def scatter(
 ) -> None:
     """The share of cans below the required pressure when dimensions and metal scatter."""
     from profiles import parse_quantity
+    from studies.options import in_range
     from studies.runs import run_folder, write_figure, write_json
 
+    in_range(cans, "--cans", 1000, 10_000_000)
+    in_range(training, "--training", 16, 4096)
+    solvers = _engine(workers, cluster)
     asked = _study(file, profile, require)
-    most_error = parse_quantity(error, "stress", "--error")
+    most_error = parse_quantity(error, "pressure", "--error")
     asked.requirement()
     if asked.scatter is None:
         raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
@@ -204,7 +210,7 @@ def scatter(
     try:
         with Reporter() as reporter, _worker_errors():
             report = scatter_report(
-                asked, folder, _engine(workers, cluster), None, cans, training, most_error,
+                asked, folder, solvers, None, cans, training, most_error,
                 on_progress=reporter,
             )  # fmt: skip
     except Interrupted as stop:
@@ -224,14 +230,17 @@ def _study(file: str, profile: str | None, require: str | None) -> Study:
     from profiles import parse_quantity
     from studies.study_file import load_study
 
-    required = None if require is None else parse_quantity(require, "stress", "--require")
+    required = None if require is None else parse_quantity(require, "pressure", "--require")
     asked = load_study(file, profile)
     return asked if required is None else replace(asked, required=required)
 
 
 def _engine(workers: int | None, cluster: str | None) -> Callable[[], Engine]:
     from studies.engines import Cluster, Processes
+    from studies.options import in_range
 
+    if workers is not None:
+        in_range(workers, "--workers", 1, 256)
     if cluster is None:
         return partial(Processes, workers)
     if workers is not None:

@@ -42,6 +42,16 @@ def whole(text: str, option: str) -> int:
     return int(text)
 
 
+def in_range(value: int, option: str, low: int, high: int) -> int:
+    """The value; InputError if it lies outside low to high."""
+    if not low <= value <= high:
+        allowed = f"{low} to {high}"
+        raise InputError(
+            f"{option} is {value}; it must lie in {allowed}", option, str(value), allowed
+        )
+    return value
+
+
 def models_of(text: str, profile: Profile) -> tuple[str, ...]:
     """The models to solve with, of "shell", "solid" and "both".
 
@@ -77,13 +87,13 @@ def settings_of(
     # read before the solver is loaded, so that a slip is answered at once
     given: list[tuple[str, str, dict[str, Any]]] = []
     if require is not None:
-        pressure = parse_quantity(require, "stress", "--require")
+        pressure = parse_quantity(require, "pressure", "--require")
         given.append(("--require", require, {"required": pressure}))
     if ceiling is not None:
-        pressure = parse_quantity(ceiling, "stress", "--ceiling")
+        pressure = parse_quantity(ceiling, "pressure", "--ceiling")
         given.append(("--ceiling", ceiling, {"ceiling": pressure}))
     for text in at:
-        pressure = parse_quantity(text, "stress", "--at")
+        pressure = parse_quantity(text, "pressure", "--at")
         given.append(("--at", text, {"growth_at": (pressure,)}))
     if resolution is not None:
         part = share(resolution, "--resolution")

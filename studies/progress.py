@@ -101,6 +101,8 @@ class Reporter:
         trace: TracebackType | None,
     ) -> None:
         if self._bar is not None:
+            if self._last is None or not self._last.todo:  # all was solved before: nothing to show
+                self._bar.live.transient = True
             self._bar.stop()
         elif self._last is not None:
             self._line(self._last)

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 NEEDED = ("time", "machine", "depth")
 NAMES = ("line", "lot", "tool", "operator", "can", "event")
-NUMBERS = {"depth": "length", "spring age": "time", "reversal": "stress"}
+NUMBERS = {"depth": "length", "spring age": "time", "reversal": "pressure"}
 KNOWN = (*NEEDED, *NAMES, "spring age", "reversal")
 _DAYS = {"days": 1.0, "day": 1.0, "d": 1.0, "weeks": 7.0, "hours": 1.0 / 24.0, "h": 1.0 / 24.0}
 _RANGES = {
@@ -84,6 +84,12 @@ def _csv(path: Path) -> _Sheet:
         wrong.append((row.number, fields))
         return "skip"
 
+    if not raw.strip():
+        raise InputError(
+            f"the readings {str(path)!r} are empty; the first line must name the columns: "
+            f"{', '.join(NEEDED)} and others",
+            "FILE",
+        )
     names = [part.strip().strip('"') for part in head.split(delimiter)]
     if len(names) < 2:
         raise InputError(
@@ -132,7 +138,8 @@ def _parquet(path: Path) -> _Sheet:
 
 
 def _first(error: Exception) -> str:
-    return str(error).splitlines()[0][:120]
+    """The first sentence of an error of another library."""
+    return str(error).splitlines()[0].split(". ")[0].rstrip(".")[:200]
 
 
 def _checked(sheet: _Sheet, path: Path) -> Readings:
@@ -234,12 +241,20 @@ def _factor(name: str, unit: str) -> float:
             f'as in "{name} (days)"',
             name, unit, allowed,
         )  # fmt: skip
+    example = "depth (mm)" if name == "depth" else "reversal (psi)"
     if not unit:
-        example = "depth (mm)" if name == "depth" else "reversal (psi)"
         raise InputError(
             f'column {name!r} has no unit; its header must declare one, as in "{example}"', name
         )
-    return parse_quantity(f"1 {unit}", NUMBERS[name], f"the unit of column {name!r}")
+    try:
+        return parse_quantity(f"1 {unit}", NUMBERS[name], name)
+    except InputError:
+        allowed = f"a unit of {NUMBERS[name]}"
+        raise InputError(
+            f'the unit of column {name!r} is {brief(unit)}; it must be {allowed}, '
+            f'as in "{example}"',
+            name, unit, allowed,
+        ) from None  # fmt: skip
 
 
 def _numbers(

@@ -30,7 +30,7 @@ def question_of(
     if target is not None:
         aim = _ranged(target, "length", "--target", least, most, "mm")
     if require is not None:
-        required = _ranged(require, "stress", "--require", 1e-3, 10.0, "MPa")
+        required = _ranged(require, "pressure", "--require", 1e-3, 10.0, "MPa")
     wanted = 0.0 if margin is None else share(margin, "--margin", most=1.0)
     question = Question(aim, low, high, required, wanted, known)
     if doming is None:

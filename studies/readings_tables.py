@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from profiles import InputError
+from studies.options import in_range
 from studies.readings import Readings
 
 _NUMBERS = ("readings", "mean_mm", "from_target_mm", "spread_mm", "unexplained_mm", "more_needed")
@@ -45,7 +46,8 @@ def write_set_aside(readings: Readings, path: Path) -> None:
 def write_plant(path: Path, seed: int) -> list[str]:
     """Write readings of an invented plant; returns in words what ails it.
 
-    Raises InputError for another ending than .csv or .parquet.
+    Raises InputError for another ending than .csv or .parquet, a path where nothing can be
+    written, and a negative seed.
     """
     import pandas as pd
 
@@ -55,7 +57,7 @@ def write_plant(path: Path, seed: int) -> list[str]:
         raise InputError(
             f"FILE is {path.name!r}; its name must end in .csv or .parquet", "FILE", path.name
         )
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(in_range(seed, "--seed", 0, 2**31))
     plant = Plant()
     causes = []
     taken: set[int] = set()
@@ -84,13 +86,24 @@ def write_plant(path: Path, seed: int) -> list[str]:
         frame = pd.concat([frame, pd.DataFrame(extra)], ignore_index=True)
         frame = frame.fillna({"lot": "", "operator": ""})
     frame = frame.sort_values("time", kind="stable")
-    if path.suffix == ".csv":
-        frame["time"] = frame["time"].dt.strftime("%Y-%m-%dT%H:%M:%S")
-        frame.to_csv(path, index=False)
-    else:
-        frame.to_parquet(path, index=False)
-    said = [f"Wrote {path}: {len(made):,} readings of an invented plant, aimed at "
-            f"{plant.target} mm.  What ails it:"]  # fmt: skip
+    try:
+        if path.suffix == ".csv":
+            frame["time"] = frame["time"].dt.strftime("%Y-%m-%dT%H:%M:%S")
+            frame.to_csv(path, index=False)
+        else:
+            frame.to_parquet(path, index=False)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise InputError(
+            f"FILE is {str(path)!r}, where no file can be written: {why}", "FILE", str(path)
+        ) from None
+    said = [
+        f"Wrote {path}",
+        f"{len(made):,} readings of an invented plant, aimed at {plant.target} mm. What ails it:",
+    ]
     for cause in causes:
-        said.append(f"  {made.machine.names[cause.machine]}: {cause.kind}, {cause.size:+.3f} mm")
+        size = f"{cause.size:+.3f} mm"
+        if cause.kind == "drive play":
+            size = f"standard deviation {cause.size:.3f} mm"
+        said.append(f"  {made.machine.names[cause.machine]}: {cause.kind}, {size}")
     return said

@@ -85,8 +85,8 @@ class SettingsTable(_Table):
     """[settings]; see fea.reversal.Settings."""
 
     resolution: str | None = None
-    ceiling: str | None = None
-    growth_at: list[str] = []
+    ceiling: Any = None
+    growth_at: list[Any] = []
     waves: int | None = Field(default=None, ge=0, le=100)
     model: Literal["shell", "solid"] = "shell"
 
@@ -112,7 +112,7 @@ class FileTable(_Table):
 
     name: str = Field(min_length=1, max_length=200)
     profile: str
-    required_pressure: str | None = None
+    required_pressure: Any = None
     plan: PlanTable = PlanTable()
     vary: dict[str, VaryTable] = {}
     settings: SettingsTable = SettingsTable()
@@ -140,7 +140,7 @@ def load_study(path: str | os.PathLike[str], profile: str | None = None) -> Stud
     Raises InputError in one sentence.
     """
     file = Path(path)
-    if not file.exists() and str(path) in ready_studies():
+    if not file.is_file() and str(path) in ready_studies():
         text = (resources.files("studies") / "ready" / f"{path}.toml").read_text("utf-8")
         return parse_study(text, Path(), profile)
     try:
@@ -186,7 +186,7 @@ def _study_of(table: FileTable, folder: Path, other: str | None) -> Study:
         plan=_plan(table),
         required=None
         if required is None
-        else parse_quantity(required, "stress", "required_pressure"),
+        else parse_quantity(required, "pressure", "required_pressure"),
         settings=_settings(table.settings),
         scatter=_scatter(table, base),
     )
@@ -265,9 +265,9 @@ def _settings(table: SettingsTable) -> Settings:
     if table.resolution is not None:
         given["resolution"] = share(table.resolution, "settings.resolution")
     if table.ceiling is not None:
-        given["ceiling"] = parse_quantity(table.ceiling, "stress", "settings.ceiling")
+        given["ceiling"] = parse_quantity(table.ceiling, "pressure", "settings.ceiling")
     given["growth_at"] = tuple(
-        parse_quantity(text, "stress", f"settings.growth_at[{i + 1}]")
+        parse_quantity(text, "pressure", f"settings.growth_at[{i + 1}]")
         for i, text in enumerate(table.growth_at)
     )
     try:
@@ -343,6 +343,8 @@ def _input_error(error: ValidationError) -> InputError:
     needed = {"string_type": "text", "list_type": "a list", "model_type": "a table",
               "dict_type": "tables", "model_attributes_type": "a table",
               "int_type": "a whole number"}.get(first["type"])  # fmt: skip
+    if first["type"] == "too_short":
+        needed = f"a list of at least {first['ctx']['min_length']}"
     if needed is None:
         message = first["msg"]
         needed = re.sub(r"^(Input|Value|List|String) should (be|have) ", "", message)

@@ -47,7 +47,7 @@ def test_report_names_what_ails_the_plant(plant: tuple[Path, str], tmp_path: Pat
     verdicts = {one["machine"]: one["verdict"] for one in data["machines"]}
     expected = {"set offset": "offset", "spring relaxing": "trend", "tool change": "offset",
                 "drive play": "spread not explained"}  # fmt: skip
-    ails = dict(line.strip().split(": ") for line in told.splitlines()[1:])
+    ails = dict(line.strip().split(": ") for line in told.splitlines()[2:])
     for machine, verdict in verdicts.items():
         cause = ails[machine].split(",")[0] if machine in ails else None
         assert verdict == (expected[cause] if cause else "in control"), machine
