@@ -11,9 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from studies.readings import Floats
+from studies.tails import chi2_above, normal_above, student_limit
 
 # how well the level of the model, and its slope on depth, are known without tests: judgement,
 # standard deviations as shares
@@ -78,7 +78,7 @@ def calibrate(model: Floats, measured: Floats, sheet: float) -> Calibration:
     scatter = known
     if n > free:
         found = math.sqrt(float(left @ left) / (n - free))
-        chance = float(stats.chi2.sf((n - free) * found**2 / known**2, n - free))
+        chance = float(chi2_above((n - free) * found**2 / known**2, n - free))
         if chance < _CONTRADICTS:
             scatter = found
             said.append(
@@ -91,7 +91,7 @@ def calibrate(model: Floats, measured: Floats, sheet: float) -> Calibration:
 
     level = float(y.mean())
     apart = (level - 1.0) / math.hypot(LEVEL_KNOWN, scatter / math.sqrt(n))
-    if 2.0 * stats.norm.sf(abs(apart)) < _CONTRADICTS:
+    if 2.0 * normal_above(abs(apart)) < _CONTRADICTS:
         side = "above" if level > 1.0 else "below"
         said.append(
             f"The tests lie {100 * abs(level - 1.0):.1f} % {side} the model, more than the model's "
@@ -101,7 +101,7 @@ def calibrate(model: Floats, measured: Floats, sheet: float) -> Calibration:
     if free == 2:
         error = scatter / math.sqrt(float(x @ x))
         z = (slope - 1.0) / math.hypot(error, SLOPE_KNOWN)
-        if 2.0 * stats.norm.sf(abs(z)) < _CONTRADICTS:
+        if 2.0 * normal_above(abs(z)) < _CONTRADICTS:
             said.append(
                 f"The tests change with depth {slope:.2f} times as fast as the model, beyond what "
                 "its uncertainty allows: depth may not be what differs between these cans."
@@ -113,7 +113,7 @@ def calibrate(model: Floats, measured: Floats, sheet: float) -> Calibration:
     )
     # the scatter is itself uncertain: Student's t for few tests
     if n > free:
-        level_sd *= min(float(stats.t.isf(0.025, n - free + 4)) / 1.96, 2.0)
+        level_sd *= min(float(student_limit(0.025, n - free + 4)) / 1.96, 2.0)
     return Calibration(n, centre, new_level, min(level_sd, LEVEL_KNOWN), new_scale,
                        min(scale_sd, SLOPE_KNOWN), scatter, tuple(said))  # fmt: skip
 

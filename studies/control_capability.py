@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from studies.readings import Floats
+from studies.tails import beta_quantile, chi2_quantile, normal_limit
 
 
 @dataclass(frozen=True)
@@ -31,13 +31,13 @@ def cp_interval(cp: float, freedom: int, confidence: float = 0.95) -> tuple[floa
     """Limits of Cp: exact for a normal variable (chi-square; Montgomery, Introduction to
     Statistical Quality Control, process capability)."""
     rest = 0.5 * (1.0 - confidence)
-    low, high = stats.chi2.ppf([rest, 1.0 - rest], freedom)
+    low, high = chi2_quantile([rest, 1.0 - rest], freedom)
     return cp * math.sqrt(low / freedom), cp * math.sqrt(high / freedom)
 
 
 def cpk_interval(cpk: float, n: int, confidence: float = 0.95) -> tuple[float, float]:
     """Limits of Cpk, approximate (Bissell, Applied Statistics 39, 1990)."""
-    z = stats.norm.isf(0.5 * (1.0 - confidence))
+    z = normal_limit(0.5 * (1.0 - confidence))
     half = z * math.sqrt(1.0 / (9.0 * n) + cpk**2 / (2.0 * (n - 1)))
     return cpk - half, cpk + half
 
@@ -45,8 +45,8 @@ def cpk_interval(cpk: float, n: int, confidence: float = 0.95) -> tuple[float, f
 def binomial_interval(count: int, n: int, confidence: float = 0.95) -> tuple[float, float]:
     """Exact limits of a share (Clopper & Pearson, Biometrika 26, 1934)."""
     rest = 0.5 * (1.0 - confidence)
-    low = 0.0 if count == 0 else float(stats.beta.ppf(rest, count, n - count + 1))
-    high = 1.0 if count == n else float(stats.beta.ppf(1.0 - rest, count + 1, n - count))
+    low = 0.0 if count == 0 else float(beta_quantile(rest, count, n - count + 1))
+    high = 1.0 if count == n else float(beta_quantile(1.0 - rest, count + 1, n - count))
     return low, high
 
 

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy import stats
 
 from studies.diagnosis_levels import Levels, levels_of, times_for_lots
 from studies.diagnosis_scatter import Explained
 from studies.diagnosis_shape import STEADY, STEP, TREND, Shape, shape_of
 from studies.readings import Floats, Readings
+from studies.tails import chi2_above, chi2_below, chi2_limit, chi2_quantile, normal_limit
 
 IN_CONTROL = "in control"
 OFFSET = "offset"
@@ -108,8 +108,8 @@ def enough_readings(slack: float = _SLACK, excluded: float = _EXCLUDED) -> int:
     """Readings that show twice the explained scatter nine times in ten, and do not call what is
     explained: chi-square test of a variance (any statistics text)."""
     for freedom in range(4, 10_000):
-        limit = slack**2 * stats.chi2.isf(_CHANCE_SPREAD, freedom)
-        if limit <= excluded**2 * stats.chi2.ppf(0.1, freedom):
+        limit = slack**2 * chi2_limit(_CHANCE_SPREAD, freedom)
+        if limit <= excluded**2 * chi2_quantile(0.1, freedom):
             return freedom + 3
     raise AssertionError("no number of readings is enough")
 
@@ -190,8 +190,8 @@ def _finding(
     variance = float(part.left @ part.left) / freedom
     lot = 0.0 if part.lots_taken_off else explained.lot
     allowed = explained.seen**2 + lot**2
-    spread_chance = float(stats.chi2.sf(freedom * variance / (_SLACK**2 * allowed), freedom))
-    excluded = float(stats.chi2.cdf(freedom * variance / (_EXCLUDED**2 * allowed), freedom))
+    spread_chance = float(chi2_above(freedom * variance / (_SLACK**2 * allowed), freedom))
+    excluded = float(chi2_below(freedom * variance / (_EXCLUDED**2 * allowed), freedom))
     runs = max(np.unique(readings.lot.codes[rows]).size, 1)
     se = math.sqrt(variance / n + explained.lot**2 * (1.57 if part.lots_taken_off else 1.0) / runs)
     deviation = part.level - target
@@ -217,7 +217,7 @@ def _finding(
     else:
         verdict = IN_CONTROL
     low, high = (
-        freedom * variance / stats.chi2.ppf(share, freedom) - allowed for share in (0.975, 0.025)
+        freedom * variance / chi2_quantile(share, freedom) - allowed for share in (0.975, 0.025)
     )
     return Finding(
         machine=readings.machine.names[machine], line=readings.line_of[machine], verdict=verdict,
@@ -236,8 +236,8 @@ def _more_for(variance: float, allowed: float, freedom: int) -> int:
     """Readings still needed until scatter like this is either called or excluded."""
     ratio = variance / allowed
     for n in range(freedom + 1, 5_000):
-        called = stats.chi2.sf(n * ratio / _SLACK**2, n) < _CHANCE_SPREAD
-        cleared = stats.chi2.cdf(n * ratio / _EXCLUDED**2, n) < _CHANCE_EXCLUDED
+        called = chi2_above(n * ratio / _SLACK**2, n) < _CHANCE_SPREAD
+        cleared = chi2_below(n * ratio / _EXCLUDED**2, n) < _CHANCE_EXCLUDED
         if called or cleared:
             return n - freedom
     return 5_000
@@ -273,6 +273,6 @@ def _odd_lots(readings: Readings, levels: Levels, explained: Explained) -> dict[
     known = int(levels.lot_known.sum())
     if known == 0:
         return {}
-    limit = stats.norm.isf(0.5 * _CHANCE_LOT / known) * np.hypot(explained.lot, levels.lot_se)
+    limit = normal_limit(0.5 * _CHANCE_LOT / known) * np.hypot(explained.lot, levels.lot_se)
     far = np.abs(levels.lot) > limit
     return {int(j): float(levels.lot[j]) for j in np.flatnonzero(far & levels.lot_known)}

@@ -6,9 +6,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from studies.readings import Floats
+from studies.tails import f_above
 
 STEADY, TREND, STEP = "steady", "trend", "step"
 CHANCE = 5e-4  # of calling a steady machine moving, before the change must also be worth it
@@ -84,7 +84,7 @@ def shape_of(day: Floats, rest: Floats, worth: float, changes: Sequence[float] =
         freedom = blocks - 1 - many
         jumps = np.diff(levels)[firsts - 1]
         square = (whole - left) / many / max(left / max(freedom, 1), floor)
-        chance = float(stats.f.sf(square, many, max(freedom, 1)))
+        chance = float(f_above(square, many, max(freedom, 1)))
         if freedom > 2 and chance < CHANCE and np.abs(jumps).max() > worth:
             last = int(np.flatnonzero(np.abs(jumps) > worth)[-1])
             told = Shape(
@@ -145,7 +145,7 @@ def _fit(y: Floats, f: Floats) -> tuple[float, float]:
 
 
 def _chance(square: float, freedom: int, looks: int) -> float:
-    return min(1.0, looks * float(stats.f.sf(square, 1, freedom)))
+    return min(1.0, looks * float(f_above(square, 1, freedom)))
 
 
 def _place(

@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
 
 from profiles import InputError, Profile
 from studies.calibration import NO_TESTS, Calibration
 from studies.diagnosis import Finding
 from studies.diagnosis_scatter import Explained, KnownScatter
 from studies.readings import Floats
+from studies.tails import normal_above
 
 _POINTS = 5
 _STEP = 0.02  # share by which gauge and yield strength are moved for their slopes
@@ -129,8 +129,8 @@ def margin_of(
     z = (pressure - required) / spread
     freedom = max(finding.readings - 1, 1)
     error = math.hypot(slope * finding.deviation_se / spread, z / math.sqrt(2.0 * freedom))
-    short = float(stats.norm.sf((pressure - required) / level_sd))
-    share, low, high = stats.norm.sf([z, z + 1.96 * error, z - 1.96 * error])
+    short = float(normal_above((pressure - required) / level_sd))
+    share, low, high = normal_above([z, z + 1.96 * error, z - 1.96 * error])
     needed = calibration.undone(required * (1.0 + wanted))
     depth = curve.depth_for(needed)
     return Margin(

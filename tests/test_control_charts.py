@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from evidence_rows import MEMORY, PUBLISHED, READINGS, About
 
+from studies import tails
 from studies.control_capability import (
     binomial_interval,
     capability,
@@ -125,3 +126,16 @@ def test_capability_of_readings_takes_the_gauge_off() -> None:
     assert one_sided.outside == pytest.approx(np.mean(seen < 10.15))
     with pytest.raises(ValueError, match="limit"):
         capability(seen, None, None)
+
+
+# NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7: tables of critical values
+def test_tails_against_tables() -> None:
+    assert tails.normal_limit(0.025) == pytest.approx(1.960, abs=5e-4)
+    assert tails.normal_above(1.0) == pytest.approx(1.0 - 0.84134, abs=5e-6)
+    assert tails.student_limit(0.025, 10) == pytest.approx(2.228, abs=5e-4)
+    assert tails.chi2_limit(0.05, 10) == pytest.approx(18.307, abs=5e-4)
+    assert tails.chi2_above(18.307, 10) == pytest.approx(0.05, abs=5e-6)
+    assert tails.chi2_quantile(0.05, 10) == pytest.approx(3.940, abs=5e-4)
+    assert tails.chi2_below(3.940, 10) == pytest.approx(0.05, abs=5e-5)
+    assert tails.f_above(4.965, 1, 10) == pytest.approx(0.05, abs=5e-5)
+    assert tails.f_above(-1e-12, 1, 10) == 1.0
