@@ -216,7 +216,8 @@ def _way(base: DomingRecord, knob: Knob, slope: Slopes, wanted: float) -> Way:
     change = wanted / slope.depth_mm
     if abs(change) > reach:
         most = abs(slope.depth_mm) * reach
-        remark = f"wins at most about {most:.3f} mm"
+        turned = f"{math.copysign(reach, slope.depth_mm):+g} {knob.unit}".removesuffix(" -")
+        remark = f"wins at most about {most:.3f} mm, with {turned}"
         return Way(knob.name, knob.unit, None, None, None, None, remark)
 
     def cost(rate: float | None) -> float | None:

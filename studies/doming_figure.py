@@ -246,3 +246,6 @@ def frame_figure() -> tuple[Figure, Axes]:
 def draw_frame(ax: Axes, formed: Formed, frame: Frame) -> None:
     """One moving picture."""
     _moment(ax, formed, frame.state, frame.tools, STAGE_WORDS.get(frame.stage, frame.stage))
+    ax.set_xlabel("r (mm)", fontsize=7)
+    if frame.tools:
+        ax.legend(loc="upper left", fontsize=7.5)

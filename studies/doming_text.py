@@ -22,6 +22,12 @@ if TYPE_CHECKING:
     from studies.doming_study import DomingStudy
 
 WIDTH = 80
+# the changes that slopes are told for, in the unit of each knob
+_STEP = {
+    "set": 0.1, "flange height (spacer)": 0.1, "friction": 0.01, "gauge": 0.01,
+    "yield strength": 10.0, "die edge radius": 0.1, "punch nose radius": 0.1,
+}  # fmt: skip
+_COSTS = ("depth\nmm", "spring-\nback mm", "reversal\npsi", "thinning\npoints", "force\nkN")
 STRUCK = 0.5  # of the yield strength: below, contact leaves no mark
 
 
@@ -47,11 +53,11 @@ def marks_words(record: DomingRecord) -> str:
         return "not known"
     if touched < 0.05:
         return "the die does not touch the centre: marks there are not struck"
-    text = f"{pressure:.1f} MPa on the centre, {100 * touched:.0f} % of it touched: "
-    if pressure < STRUCK * strength:
-        share = 100.0 * pressure / strength
-        return text + f"{share:.0f} % of yield, marks are pressed on but hardly struck"
-    return text + "marks are struck"
+    words = "marks are hardly struck" if pressure < STRUCK * strength else "marks are struck"
+    return (
+        f"{words}: {pressure:.1f} MPa on the centre ({100.0 * pressure / strength:.0f} % of "
+        f"yield), {100 * touched:.0f} % of it touched"
+    )
 
 
 def _place(name: str) -> str:
@@ -84,8 +90,8 @@ def print_doming(record: DomingRecord, budget: Budget | None, files: Sequence[Pa
         _print_budget(console, budget)
     if files:
         console.print()
-        console.print(Text("Files  " + "  ".join(str(file) for file in files)))
-    console.print()
+        for file in files:
+            console.print(Text(f"Wrote {file}"), soft_wrap=True)
     console.print(Text(record.caution, style="italic"))
 
 
@@ -102,7 +108,7 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
     answer.add_row(
         "", f"{record.loaded_depth_mm:.3f} mm loaded, {record.springback_mm:.3f} mm springback"
     )
-    how = "punch nose and flange bottom" if record.bottomed else "the flange does not bottom"
+    how = "the flange bottoms on the nose" if record.bottomed else "the flange does not bottom"
     answer.add_row("Stroke end", f"{how}; overtravel {record.overtravel_mm:.3f} mm")
     answer.add_row(
         "Peak force",
@@ -112,7 +118,7 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
     worst = record.worst
     answer.add_row(
         "Thinning",
-        f"{100 * worst.thinning:.1f} % over 1 mm (mesh: 0.5 points), {_place(worst.part)}, "
+        f"{100 * worst.thinning:.1f} % over 1 mm (± 0.5 points by the mesh), {_place(worst.part)}, "
         f"r {worst.r_mm:.2f} mm",
     )
     if record.split_risk is not None and record.thinning_limit is not None:
@@ -142,7 +148,9 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
             f"{record.misfit_mm:.3f} mm)",
         )
     worst_gap = max(abs(b.energy_gap) for b in record.balances)
-    answer.add_row("Balance", f"energy within {100 * worst_gap:.2f} %, {record.seconds:.2f} s")
+    answer.add_row(
+        "Solved", f"energy balance within {100 * worst_gap:.2f} %, {record.seconds:.1f} s"
+    )
 
 
 def _reversal_words(reversal: FormedReversal) -> str:
@@ -172,30 +180,33 @@ def _print_parts(console: Console, record: DomingRecord) -> None:
 
 
 def _number(value: float | None, digits: int = 3) -> str:
-    return "-" if value is None else f"{value:+.{digits}f}"
+    if value is None:
+        return "-"
+    text = f"{value:+.{digits}f}"
+    return text if float(text) else text[1:]  # no -0.00
 
 
 def _print_budget(console: Console, budget: Budget) -> None:
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
-    table.add_column("Per unit of")
-    table.add_column("at", justify="right")
-    for name in ("depth mm", "springb.", "rev. psi", "thin. pts", "force kN"):
+    table.add_column("What a change does")
+    for name in ("from", "by", *_COSTS):
         table.add_column(name, justify="right")
     for row in budget.slopes:
+        step = _STEP.get(row.knob, 1.0)
+        rates = (row.depth_mm, row.springback_mm, row.reversal_psi, row.thinning_points,
+                 row.peak_force_kn)  # fmt: skip
+        changes = (None if rate is None else rate * step for rate in rates)
         table.add_row(
-            f"{row.knob} ({row.unit})",
+            row.knob,
             f"{row.value:.4g}",
-            _number(row.depth_mm),
-            _number(row.springback_mm),
-            _number(row.reversal_psi, 1),
-            _number(row.thinning_points, 2),
-            _number(row.peak_force_kn, 2),
+            f"{step:+g} {row.unit}".removesuffix(" -"),
+            *(_number(change, digits) for change, digits in zip(changes, (3, 3, 2, 2, 2))),
         )
     console.print()
     console.print(table)
     ways = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     ways.add_column(f"To win {budget.wanted_mm:.2f} mm")
-    for name in ("change", "rev. psi", "thin. pts", "force kN"):
+    for name in ("change", *_COSTS[2:]):
         ways.add_column(name, justify="right")
     ways.add_column("")
     for way in budget.ways:
@@ -229,5 +240,5 @@ def print_study(study: DomingStudy, done: tuple[int, int, int], folder: Path) ->
     formed, failed, kept = done
     console.print(Text(one_line(study.name), style="bold"))
     console.print(f"{formed} cases formed, {failed} failed, {kept} of them from before")
-    console.print(Text(f"Files  {folder / 'doming-study.csv'}"))
+    console.print(Text(f"Wrote {folder / 'doming-study.csv'}"), soft_wrap=True)
     console.print(Text(DOMING_CAUTION, style="italic"))

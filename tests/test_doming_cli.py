@@ -119,3 +119,23 @@ def test_budget_knows_what_wins_depth() -> None:
     assert "already" in ways["set"].remark
     assert ways["flange height (spacer)"].change == pytest.approx(0.1, abs=0.02)
     assert "drive" in budget.warning
+
+
+def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str]) -> None:
+    from studies.doming_budget import Budget, Slopes, Way
+    from studies.doming_text import _console, _print_budget
+
+    # arithmetic: per mm of gauge 499.7 psi is 5.00 psi per 0.01 mm
+    slopes = (
+        Slopes("gauge", "mm", 0.265, -0.035, -0.003, 499.7, 18.43, -0.42),
+        Slopes("friction", "-", 0.08, 0.34, -0.346, -15.0, 19.55, 0.07),
+        Slopes("spring force", "kN", 11.0, None, None, None, None, None, "no step"),
+    )
+    _print_budget(_console(), Budget(slopes, (Way("gauge", "mm", None, None, None, None, "x"),)))
+    out = capsys.readouterr().out
+    rows = [" ".join(line.split()) for line in out.splitlines()]
+    assert "gauge 0.265 +0.01 mm 0.000 0.000 +5.00 +0.18 0.00" in rows
+    assert "friction 0.08 +0.01 +0.003 -0.003 -0.15 +0.20 0.00" in rows
+    assert "spring force 11 +1 kN - - - - -" in rows
+    assert "-0.00" not in out.replace("-0.003", "")
+    assert max(map(len, out.splitlines())) <= 80
