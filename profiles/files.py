@@ -9,18 +9,18 @@ from __future__ import annotations
 import os
 import tomllib
 from importlib import resources
-from pathlib import Path
 from typing import Any
 
 from profiles.errors import InputError, brief
 from profiles.profile import Profile
+from profiles.toml_files import Kind, tables
+
+_KIND = Kind("profile", "the ready profiles", "profiles", "ready")
 
 
 def ready_profiles() -> tuple[str, ...]:
     """Names of the ready profiles, sorted."""
-    folder = resources.files("profiles") / "ready"
-    names = (entry.name for entry in folder.iterdir())
-    return tuple(sorted(name[:-5] for name in names if name.endswith(".toml")))
+    return _KIND.ready_names()
 
 
 def named_tempers() -> dict[str, dict[str, Any]]:
@@ -35,32 +35,7 @@ def load_profile(path: str | os.PathLike[str]) -> Profile:
     path : a file; if there is none of that name, the name of a ready profile.
     Raises InputError (ShapeError if the dimensions do not close) in one sentence.
     """
-    file = Path(path)
-    if not file.is_file() and str(path) in ready_profiles():
-        text = (resources.files("profiles") / "ready" / f"{path}.toml").read_text("utf-8")
-        return parse_profile(text)
-    try:
-        text = file.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        ready = ", ".join(ready_profiles())
-        raise InputError(
-            f"there is no profile file {str(path)!r}; the ready profiles are {ready}",
-            value=repr(str(path)),
-            allowed=ready,
-        ) from None
-    except UnicodeDecodeError:
-        raise InputError(f"profile file {str(path)!r} is not UTF-8 text") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise InputError(f"profile file {str(path)!r} cannot be read: {reason}") from None
-    try:
-        return parse_profile(text)
-    except _NotTomlError as error:
-        raise InputError(f"profile file {str(path)!r} is {error}") from None
-
-
-class _NotTomlError(InputError):
-    pass
+    return parse_profile(tables(_KIND.read(path), f"profile file {str(path)!r} is "))
 
 
 def parse_profile(source: str | dict[str, Any]) -> Profile:
@@ -68,16 +43,10 @@ def parse_profile(source: str | dict[str, Any]) -> Profile:
 
     Raises InputError (ShapeError if the dimensions do not close) in one sentence.
     """
-    if isinstance(source, str):
-        try:
-            source = tomllib.loads(source)
-        except tomllib.TOMLDecodeError as error:
-            raise _NotTomlError(f"not valid TOML: {' '.join(str(error).split())}") from None
-        except RecursionError:
-            raise _NotTomlError("not valid TOML: nested too deeply") from None
     from profiles.reading import profile_of, validated
 
-    return profile_of(validated(with_temper(source)))
+    given = tables(source) if isinstance(source, str) else source
+    return profile_of(validated(with_temper(given)))
 
 
 def with_temper(data: dict[str, Any]) -> dict[str, Any]:

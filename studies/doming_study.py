@@ -14,7 +14,6 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
-import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -23,6 +22,7 @@ from typing import Any
 from profiles.errors import InputError, brief
 from profiles.limits import LIMITS, check, unknown_name
 from profiles.quantities import parse_quantity
+from profiles.toml_files import tables
 from profiles.tooling import Tooling
 
 MOST_CASES = 100_000
@@ -68,10 +68,11 @@ class DomingStudy:
 def load_doming_study(path: Path, tooling: Tooling) -> DomingStudy:
     """Read a doming study.  Raises InputError in one sentence."""
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or " ".join(str(error).split())
         raise InputError(f"study file {str(path)!r} cannot be read: {reason}") from None
+    data = tables(text, f"study file {str(path)!r} is ")
     known = {"name", "cases", "seed", "vary"}
     for key in data:
         if key not in known:

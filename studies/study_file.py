@@ -40,8 +40,6 @@ from __future__ import annotations
 
 import os
 import re
-import tomllib
-from importlib import resources
 from pathlib import Path
 from typing import Any, Literal
 
@@ -52,11 +50,13 @@ from fea.reversal import Settings
 from profiles import InputError, Profile, load_profile, parse_quantity
 from profiles.errors import brief
 from profiles.limits import unknown_name
+from profiles.toml_files import Kind, tables
 from studies.options import share
 from studies.study import GRID, LIST, SALTELLI, SOBOL, Plan, Scatter, Scattered, Study, Varied
 from studies.varied import VARIABLE, check_name, kind_of, parse_value, value_in
 
 MOST_CASES = 1_000_000
+_KIND = Kind("study", "the ready studies", "studies", "ready")
 _SHAPES = ("normal", "tolerance", "uniform")
 
 
@@ -128,9 +128,7 @@ _TABLES: dict[str, type[_Table]] = {
 
 def ready_studies() -> tuple[str, ...]:
     """Names of the ready studies, sorted."""
-    folder = resources.files("studies") / "ready"
-    names = (entry.name for entry in folder.iterdir())
-    return tuple(sorted(name[:-5] for name in names if name.endswith(".toml")))
+    return _KIND.ready_names()
 
 
 def load_study(path: str | os.PathLike[str], profile: str | None = None) -> Study:
@@ -139,34 +137,12 @@ def load_study(path: str | os.PathLike[str], profile: str | None = None) -> Stud
     profile : another base bottom than the file's, a profile file or the name of a ready one.
     Raises InputError in one sentence.
     """
-    file = Path(path)
-    if not file.is_file() and str(path) in ready_studies():
-        text = (resources.files("studies") / "ready" / f"{path}.toml").read_text("utf-8")
-        return parse_study(text, Path(), profile)
-    try:
-        text = file.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        ready = ", ".join(ready_studies())
-        raise InputError(
-            f"there is no study file {str(path)!r}; the ready studies are {ready}",
-            value=repr(str(path)),
-            allowed=ready,
-        ) from None
-    except UnicodeDecodeError:
-        raise InputError(f"study file {str(path)!r} is not UTF-8 text") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise InputError(f"study file {str(path)!r} cannot be read: {reason}") from None
-    return parse_study(text, file.parent, profile)
+    return parse_study(_KIND.read(path), Path(path).parent, profile)
 
 
 def parse_study(text: str, folder: Path = Path(), profile: str | None = None) -> Study:
     """A study from TOML text; profile files are looked for in folder.  Raises InputError."""
-    try:
-        data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        why = " ".join(str(error).split())[:120]
-        raise InputError(f"the study file is not valid TOML: {why}") from None
+    data = tables(text, "the study file is ")
     try:
         table = FileTable.model_validate(data)
     except ValidationError as error:
