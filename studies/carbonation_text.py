@@ -115,7 +115,7 @@ def required_lines(required: Required) -> Sequence[str]:
         f"The bottom must hold {psi:.1f} psi ({highest.stage.name}):",
         f'  domemargin reversal PROFILE --require "{psi:.1f} psi"',
         "",
-        f"Solubility: {required.source}.  Equilibrium is assumed, which a",
-        "short stage stays below.  Sugar and alcohol move the pressure by some per cent,",
+        f"Solubility: {required.source}. Equilibrium is assumed, which a",
+        "short stage stays below. Sugar and alcohol move the pressure by some per cent,",
         "air left in the headspace adds to it: add a reserve of your own.",
     ]

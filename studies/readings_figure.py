@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from fea.record import CAUTION
 from studies.diagnosis import IN_CONTROL, NOT_ENOUGH, SPREAD
 from studies.readings_report import Report
 from studies.style import AFTER, BEFORE, INK, ONSET, RING, styled
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 _PANELS, _ACROSS = 24, 4
+FAR = 100.0  # mm, beyond every frame
 _POINTS = 1500  # of one panel; more are thinned evenly
 _COLOUR = {IN_CONTROL: RING, NOT_ENOUGH: BEFORE, SPREAD: AFTER}
 
@@ -30,19 +32,25 @@ def readings_figure(report: Report) -> Figure:
     across = min(_ACROSS, len(shown))
     down = -(-len(shown) // across)
     with styled():
-        figure = Figure(figsize=(2.9 * across + 0.6, 1.75 * down + 1.1), layout="constrained")
+        width = max(2.9 * across + 0.6, 7.8)  # that of the title and the caution at least
+        figure = Figure(figsize=(width, 1.75 * down + 1.3), layout="constrained")
         panels = figure.subplots(down, across, sharex=True, sharey=True, squeeze=False).ravel()
         for panel, number in zip(panels, shown):
             _panel(panel, report, number)
         for panel in panels[len(shown) :]:
             panel.set_visible(False)
         panels[0].set_ylim(*_range(report, shown))
-        figure.supxlabel(f"days since {report.readings.start[:16].replace('T', ' ')}", fontsize=9)
+        start = report.readings.start[:16].replace("T", " ")
+        figure.supxlabel(f"days since {start}\n\n", fontsize=9)
+        figure.text(0.01, 0.012, CAUTION, fontsize=7.5, color="#555555", va="bottom")
         figure.supylabel("dome depth (mm)", fontsize=9)
         left = f"; {len(findings) - len(shown)} more machines" if len(findings) > len(shown) else ""
+        question = report.question
+        limits = question.low is not None or question.high is not None
         figure.suptitle(
             f"Dome depth by machine{left}\n"
-            "dashed: target; dotted: control limits of the machine; line: level and movement found",
+            "dashed: target; dotted: control limits of the machine; "
+            f"{'grey: out of tolerance; ' if limits else ''}line: level and movement found",
             fontsize=9.5, ha="left", x=0.01,
         )  # fmt: skip
     return figure
@@ -62,6 +70,10 @@ def _panel(axes: Axes, report: Report, number: int) -> None:
             axes.axhline(limit, color=BEFORE, lw=0.8, ls=":")
     fitted = finding.mean + finding.shape.fitted - finding.shape.fitted[-1]
     axes.plot(day, fitted, color=INK, lw=1.1)
+    low, high = report.question.low, report.question.high
+    for edge, end in ((low, -FAR), (high, FAR)):
+        if edge is not None:
+            axes.axhspan(edge, edge + end, color=BEFORE, alpha=0.2, lw=0.0, zorder=0)
     for event in report.readings.events:
         if event.machine == machine:
             axes.axvline(event.day, color=AFTER, lw=0.8)

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from studies.components import WITHIN
 from studies.control_charts import RUN
-from studies.diagnosis import IN_CONTROL
+from studies.diagnosis import IN_CONTROL, NOT_ENOUGH
 from studies.readings_pressure import Margin
 from studies.readings_report import Report
-from studies.readings_words import LOCK_OUT, checks, evidence, rate
+from studies.readings_words import CHECKS, LOCK_OUT, checks, evidence, rate
 from studies.units import PSI
 from studies.words import one_line
 
@@ -154,7 +154,10 @@ def _percent(share: float) -> str:
 
 
 def _verdicts(report: Report) -> Iterator[str]:
-    for one in report.diagnosis.findings:
+    findings = report.diagnosis.findings
+    short = [one for one in findings if one.verdict == NOT_ENOUGH and not one.also]
+    short = short if len(short) > 2 else []  # many are told in one paragraph
+    for one in findings:
         if one.misreads:
             lines = ", ".join(map(str, one.misreads[:6]))
             yield ""
@@ -165,9 +168,22 @@ def _verdicts(report: Report) -> Iterator[str]:
                 yield ""
                 yield from _wrapped(f"{one.machine}: {sentence}")
             continue
+        if one in short:
+            continue
         yield ""
         yield one_line(f"{one.machine}: {one.verdict.upper()}", _WIDTH)
         for sentence in (evidence(one, report.diagnosis), *one.also, rate(one.verdict)):
             yield from _wrapped(sentence, "  ")
         for number, check in enumerate(checks(one, report.diagnosis), 1):
+            yield from _wrapped(f"{number}. {check}", "  ")
+    if short:
+        more = ", ".join(f"{one_line(one.machine, 26)} ({one.more})" for one in short)
+        yield ""
+        yield f"{len(short)} machines: {NOT_ENOUGH.upper()}"
+        yield from _wrapped(
+            "Their readings do not tell play from what the sheet explains; so many more are "
+            f"needed, about: {more}.",
+            "  ",
+        )
+        for number, check in enumerate(CHECKS[NOT_ENOUGH], 1):
             yield from _wrapped(f"{number}. {check}", "  ")

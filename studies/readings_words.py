@@ -46,6 +46,11 @@ CHECKS: dict[str, tuple[str, ...]] = {
     NOT_ENOUGH: ("read more cans before anything is changed",),
     IN_CONTROL: (),
 }
+_ALWAYS_OFF = (
+    "the set against its record, then the tool's own depth and wear",
+    "whether the tool, the die or a shim is the one that belongs there",
+    "change the set by what is missing, and read 20 cans after it",
+)
 _LOOSE_LINE = (
     "the gauge and who gauges: five cans by every operator, twice",
     "whether sheet lots and operators are recorded, and what the sheet really scatters by",
@@ -58,6 +63,8 @@ def checks(finding: Finding, diagnosis: Diagnosis) -> tuple[str, ...]:
     """What to check for a verdict, in which order."""
     if finding.verdict == SPREAD and diagnosis.loose(finding.line):
         return _LOOSE_LINE
+    if finding.verdict == OFFSET and finding.shape.kind != STEP:
+        return _ALWAYS_OFF  # no time at which anything was changed
     return CHECKS[finding.verdict]
 
 
@@ -93,8 +100,8 @@ def evidence(finding: Finding, diagnosis: Diagnosis) -> str:
         return f"Its level follows the sheet: {names}, like the other machines'. It {seen}."
     return (
         f"It reads {finding.deviation:+.3f} mm from the target, with a standard error of "
-        f"{finding.deviation_se:.3f} mm; shifts below {diagnosis.worth:.3f} mm are how machines "
-        f"are set. It {seen}."
+        f"{finding.deviation_se:.3f} mm; offsets below {diagnosis.worth:.3f} mm are within how "
+        f"closely machines are set. It {seen}."
     )
 
 

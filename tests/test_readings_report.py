@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import random
 import warnings
@@ -12,7 +13,7 @@ import pytest
 from profiles import InputError
 from studies.readings_file import read_readings
 from studies.readings_print import report_lines
-from studies.readings_report import Question, report_data, report_of
+from studies.readings_report import Question, Report, report_data, report_of
 
 OPTIONAL = ("line", "lot", "tool", "operator", "can", "event", "spring age (days)",
             "reversal (psi)")  # fmt: skip
@@ -59,3 +60,40 @@ def test_any_table_gives_a_report_or_a_sentence(seed: int, tmp_path: Path) -> No
     json.dumps(report_data(report), allow_nan=False)
     assert max(map(len, text.splitlines())) <= 80
     assert " nan" not in text
+
+
+def report_on(tmp_path: Path, machines: int, cans: int, shift: float = 0.0) -> Report:
+    """Machines that scatter as sheet does; the first is off by a shift all the time."""
+    rng = random.Random(3)
+    rows = [
+        f"2025-03-{1 + can // 20:02}T{can % 20:02}:{5 * machine:02},M{machine},"
+        f"{rng.gauss(10.2, 0.007) + (shift if machine == 0 else 0.0):.4f}"
+        for can in range(cans)
+        for machine in range(machines)
+    ]
+    path = tmp_path / "depths.csv"
+    path.write_text("time,machine,depth (mm)\n" + "\n".join(rows) + "\n")
+    return report_of(read_readings(path), Question(10.2, 10.1, 10.3))
+
+
+def test_an_offset_without_a_step_is_not_told_to_look_at_a_time(tmp_path: Path) -> None:
+    text = " ".join(" ".join(report_lines(report_on(tmp_path, 5, 200, 0.12))).split())
+    assert "M0: OFFSET" in text
+    assert "at that time" not in text
+    assert "1. the set against its record" in text
+
+
+def test_many_machines_with_too_few_readings_share_a_paragraph(tmp_path: Path) -> None:
+    lines = list(report_lines(report_on(tmp_path, 4, 6)))
+    assert sum("NOT ENOUGH DATA" in line for line in lines) == 1
+    assert "4 machines: NOT ENOUGH DATA" in lines
+
+
+def test_the_figure_of_one_machine_is_wide_enough_for_its_words(tmp_path: Path) -> None:
+    from studies.readings_figure import readings_figure
+
+    figure = readings_figure(report_on(tmp_path, 1, 3))
+    figure.savefig(io.BytesIO(), format="png")
+    for text in (figure._suptitle, *figure.texts):  # type: ignore[attr-defined]
+        box = text.get_window_extent()
+        assert 0.0 <= box.x0 < box.x1 <= figure.bbox.width
