@@ -125,7 +125,7 @@ def reversal(
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
-    """The reversal pressure of a bottom, with its curve, figure and record."""
+    """The reversal pressure of a bottom, its curve and a figure."""
     from profiles.files import load_profile
     from profiles.section import GmshUnavailableError
     from studies.options import models_of, settings_of
@@ -172,7 +172,7 @@ def waves(
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
-    """Onset pressure against the number of waves around the bottom, and the first mode in 3D."""
+    """Onset pressure by number of waves, and the first mode in 3D."""
     from profiles.files import load_profile
     from studies.options import settings_of
     from studies.runs import run_folder, write_figure, write_json

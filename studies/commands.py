@@ -69,7 +69,7 @@ def study(
     ] = False,
     json_only: JsonOption = False,
 ) -> None:
-    """Solve all cases of a study; run it again to go on where it was stopped."""
+    """Solve all cases of a study; run it again to go on."""
     from studies.runs import run_folder
 
     solvers = _engine(workers, cluster)
@@ -123,7 +123,7 @@ def margin(
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
-    """Margins of a study: tolerable depth loss, slopes, what matters most."""
+    """Tolerable depth loss of a study, slopes, what matters most."""
     from profiles import parse_quantity
     from studies.margin import margin_report, store_in
     from studies.options import share
@@ -187,7 +187,7 @@ def scatter(
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
-    """The share of cans below the required pressure when dimensions and metal scatter."""
+    """The share of cans below the required pressure.  Cans scatter as the study file says."""
     from profiles import parse_quantity
     from studies.options import in_range
     from studies.runs import run_folder, write_figure, write_json

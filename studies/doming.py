@@ -40,7 +40,7 @@ def doming(
         ),
     ] = False,
 ) -> None:
-    """Form a bottom: depth as a gauge reads it, springback, thinning, force, reversal."""
+    """Form a bottom: depth, springback, thinning, force, reversal."""
     import json
     import sys
 

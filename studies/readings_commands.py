@@ -57,7 +57,7 @@ def carbonation(
     ] = "iapws",
     json_only: JsonOption = False,
 ) -> None:
-    """The pressure that a carbonated drink asks of the bottom, for --require."""
+    """The pressure that a carbonated drink asks of the bottom.  It is what --require takes."""
     from studies.carbonation import required_pressure
     from studies.carbonation_text import can_of, quantity, required_data, required_lines, stage_of
 
@@ -122,7 +122,7 @@ def readings(
     ] = None,
     json_only: JsonOption = False,
 ) -> None:
-    """From depth readings to a verdict for every machine, and what it means for pressure."""
+    """From depth readings to a verdict for every machine.  With a profile also its pressure."""
     from studies.readings_options import question_of
 
     question = question_of(target, tolerance, require, margin, gauge, doming)
@@ -166,7 +166,7 @@ def plant(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to, .csv or .parquet.")],
     seed: Annotated[int, typer.Option(metavar="N", help="Another plant for every number.")] = 1,
 ) -> None:
-    """Write readings of an invented plant with known causes, to try `readings` on."""
+    """Write readings of an invented plant, to try `readings` on."""
     from studies.readings_tables import write_plant
 
     for line in write_plant(file, seed):

@@ -29,7 +29,7 @@ def waviness(
         bool, typer.Option("--json", help="One JSON object on standard output.")
     ] = False,
 ) -> None:
-    """What a given waviness round the can costs in reversal pressure."""
+    """What waviness round the can costs in reversal pressure."""
     import json
     import sys
     from dataclasses import asdict, replace

@@ -240,3 +240,9 @@ def test_a_case_stays_below_400_mb(tmp_path: Path) -> None:
     done = subprocess.run([sys.executable, "-c", code, "reversal", "north"], cwd=tmp_path)
     assert done.returncode == 0
     assert int((tmp_path / "peak").read_text()) < 400 * 1024  # kB
+
+
+def test_the_list_of_commands_is_not_cut_off(tmp_path: Path) -> None:
+    done = run("--help", cwd=tmp_path, COLUMNS="80")
+    assert done.returncode == 0
+    assert "..." not in done.stdout.split("Commands:")[1]
