@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fea.doming_record import ALL, DOMING_CAUTION, KINDS
+from studies.printing import narrow_console, plain_table, print_files, spaced
 from studies.units import PSI
 from studies.words import one_line
 
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
     from studies.doming_budget import Budget
     from studies.doming_study import DomingStudy
 
-WIDTH = 80
 # the changes that slopes are told for, in the unit of each knob
 _STEP = {
     "set": 0.1, "flange height (spacer)": 0.1, "friction": 0.01, "gauge": 0.01,
@@ -29,20 +29,6 @@ _STEP = {
 }  # fmt: skip
 _COSTS = ("depth\nmm", "spring-\nback mm", "reversal\npsi", "thinning\npoints", "force\nkN")
 STRUCK = 0.5  # of the yield strength: below, contact leaves no mark
-
-
-def _console() -> Console:
-    console = Console(highlight=False, soft_wrap=False)
-    if console.width > WIDTH:
-        console.width = WIDTH
-    return console
-
-
-def _grid(*sides: str) -> Table:
-    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
-    for side in sides:
-        table.add_column(justify="right" if side == "right" else "left")
-    return table
 
 
 def marks_words(record: DomingRecord) -> str:
@@ -60,13 +46,9 @@ def marks_words(record: DomingRecord) -> str:
     )
 
 
-def _place(name: str) -> str:
-    return name.replace("_", " ")
-
-
 def print_doming(record: DomingRecord, budget: Budget | None, files: Sequence[Path]) -> None:
     """The summary of a doming solve."""
-    console = _console()
+    console = narrow_console()
     tooling = record.tooling
     console.print(Text(one_line(tooling.name), style="bold"))
     console.print(
@@ -77,7 +59,7 @@ def print_doming(record: DomingRecord, budget: Budget | None, files: Sequence[Pa
         )
     )
     console.print()
-    answer = _grid("left", "left")
+    answer = plain_table("left", "left")
     if record.depth_mm is None:
         answer.add_row("Depth", Text(KINDS[record.kind], style="bold red"))
         answer.add_row("", record.reason)
@@ -88,10 +70,7 @@ def print_doming(record: DomingRecord, budget: Budget | None, files: Sequence[Pa
         _print_parts(console, record)
     if budget is not None:
         _print_budget(console, budget)
-    if files:
-        console.print()
-        for file in files:
-            console.print(Text(f"Wrote {file}"), soft_wrap=True)
+    print_files(console, files)
     console.print(Text(record.caution, style="italic"))
 
 
@@ -118,7 +97,7 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
     worst = record.worst
     answer.add_row(
         "Thinning",
-        f"{100 * worst.thinning:.1f} % over 1 mm (± 0.5 points by the mesh), {_place(worst.part)}, "
+        f"{100 * worst.thinning:.1f} % over 1 mm (± 0.5 points by the mesh), {spaced(worst.part)}, "
         f"r {worst.r_mm:.2f} mm",
     )
     if record.split_risk is not None and record.thinning_limit is not None:
@@ -225,7 +204,7 @@ def _print_budget(console: Console, budget: Budget) -> None:
         console.print(ways)
     else:
         console.print(Text(f"Nothing within its reach wins {budget.wanted_mm:.2f} mm"))
-    rest = _grid("left", "left")
+    rest = plain_table("left", "left")
     for way in budget.ways:
         if way.change is None:
             rest.add_row(way.knob, way.remark)
@@ -236,7 +215,7 @@ def _print_budget(console: Console, budget: Budget) -> None:
 
 def print_study(study: DomingStudy, done: tuple[int, int, int], folder: Path) -> None:
     """What became of a doming study: cases formed, failed, and taken from before."""
-    console = _console()
+    console = narrow_console()
     formed, failed, kept = done
     console.print(Text(one_line(study.name), style="bold"))
     console.print(f"{formed} cases formed, {failed} failed, {kept} of them from before")

@@ -16,10 +16,10 @@ from rich.text import Text
 from fea.record import CAUTION
 from profiles.limits import shown
 from studies.cases import SOLVED, STATES
+from studies.printing import narrow_console, plain_table, print_files
 from studies.progress import duration
 from studies.sampling import count
 from studies.scatter_words import interval_words, share_words
-from studies.summary import _console, _grid, _print_files
 from studies.table import PRESSURE
 from studies.tolerable import MORE_THAN, NOT_HELD, Tolerable
 from studies.units import PSI
@@ -38,7 +38,7 @@ _REASONS = 6
 
 def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None:
     """What a run came to."""
-    console = _console()
+    console = narrow_console()
     console.print(Text(one_line(study.name), style="bold"))
     if outcome.interrupted:
         console.print(Text("Interrupted; run the same command again to go on.", style="bold"))
@@ -47,12 +47,12 @@ def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None
     console.print(Text(f"{outcome.planned} cases planned, {outcome.solved} solved now{took}"))
     if outcome.workers_lost:
         console.print(Text(f"{outcome.workers_lost} workers were lost and replaced"))
-    table = _grid("right", "left")
+    table = plain_table("right", "left")
     for state, number in sorted(outcome.counts.items(), key=lambda item: -item[1]):
         table.add_row(str(number), STATES.get(state, "not solved yet"))
     console.print(table)
     _print_reasons(console, outcome.reasons)
-    _print_files(console, files)
+    print_files(console, files)
     if not outcome.interrupted and set(outcome.counts) & set(SOLVED):
         folder = outcome.store.parent
         console.print(Text(f"Next: domemargin margin {shlex.quote(str(folder))}"), soft_wrap=True)
@@ -81,19 +81,19 @@ def outcome_data(outcome: Outcome) -> dict[str, Any]:
 
 def print_studies(ready: Mapping[str, Study]) -> None:
     """The ready studies, one line each."""
-    table = _grid("left", "left", "right")
+    table = plain_table("left", "left", "right")
     table.show_header = True
     for column, head in zip(table.columns, ("name", "study", "cases")):
         column.header = head
     for name, study in ready.items():
         cases = str(count(study)) if study.varied else "scatter"
         table.add_row(name, Text(one_line(study.name)), cases)
-    _console().print(table)
+    narrow_console().print(table)
 
 
 def print_margin(report: MarginReport, files: Sequence[Path]) -> None:
     """Tolerable losses, slopes, indices."""
-    console = _console()
+    console = narrow_console()
     study = report.study
     console.print(Text(f"{one_line(study.name)}: {one_line(study.profile.name)}", style="bold"))
     pressure = report.table[PRESSURE]
@@ -109,7 +109,7 @@ def print_margin(report: MarginReport, files: Sequence[Path]) -> None:
         _print_losses(console, report.tolerable)
     _print_slopes(console, report)
     _print_indices(console, report)
-    _print_files(console, files)
+    print_files(console, files)
     console.print(Text(report.caution, style="italic"))
 
 
@@ -162,7 +162,7 @@ def _same_decimals(numbers: Sequence[str]) -> list[str]:
 
 
 def _print_slopes(console: Any, report: MarginReport) -> None:
-    table = _grid("left", "right", "left")
+    table = plain_table("left", "right", "left")
     refused = []
     for slope in report.slopes:
         name = title_of(slope.name).rsplit(" (", 1)[0]
@@ -243,11 +243,11 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
     """What differs and how the pressures compare."""
     from studies.compare_figure import pressure_rows
 
-    console = _console()
+    console = narrow_console()
     a, b = comparison.a.profile.name, comparison.b.profile.name
     console.print(Text(f"first:  {one_line(a)}", style="bold"))
     console.print(Text(f"second: {one_line(b)}", style="bold"))
-    table = _grid("left", "right", "right")
+    table = plain_table("left", "right", "right")
     table.show_header = True
     table.columns[1].header, table.columns[2].header = "first", "second"
     for row in comparison.differing:
@@ -256,16 +256,16 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
         table.add_row(*row)
     console.print(table)
     console.print(Text(f"{comparison.both} of {comparison.points} points have both pressures"))
-    _print_files(console, files)
+    print_files(console, files)
     console.print(Text(comparison.caution, style="italic"))
 
 
 def print_scatter(report: ScatterReport, files: Sequence[Path]) -> None:
     """The share below the requirement and which scatter matters."""
-    console = _console()
+    console = narrow_console()
     study = report.study
     console.print(Text(f"{one_line(study.name)}: {one_line(study.profile.name)}", style="bold"))
-    table = _grid("left", "left")
+    table = plain_table("left", "left")
     table.add_row("Required", f"{study.requirement() / PSI:.4g} psi")
     table.add_row("Cans", f"mean {report.mean / PSI:.2f} psi, standard deviation "
                           f"{report.deviation / PSI:.2f} psi")  # fmt: skip
@@ -289,7 +289,7 @@ def print_scatter(report: ScatterReport, files: Sequence[Path]) -> None:
     console.print(matter)
     if study.scatter is not None and study.scatter.correlations:
         console.print(Text("Shares of variance are those without the correlations."))
-    _print_files(console, files)
+    print_files(console, files)
     console.print(Text(report.caution, style="italic"))
 
 

@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from profiles import Profile, derived
+from studies.printing import narrow_console, plain_table, print_files, spaced
 from studies.units import PSI
 from studies.words import (
     drawn_words,
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
     from fea.record import Growth, Onset, Place, Record
     from fea.waviness import Waviness
 
-WIDTH = 80
 _ON = {"inside": "inside surface", "mid": "mid surface", "outside": "outside surface"}
 _INCH = 25.4  # mm
 # unit of each derived dimension by how its name ends
@@ -38,42 +38,25 @@ _UNITS = {"_diameter": "mm", "_length": "mm", "_height": "mm", "_angle": "deg", 
           "_volume": "cm3"}  # fmt: skip
 
 
-def _console() -> Console:
-    console = Console(highlight=False, soft_wrap=False)
-    if console.width > WIDTH:
-        console.width = WIDTH
-    return console
-
-
-def _grid(*columns: str) -> Table:
-    """A table without lines; columns: "left" or "right"."""
-    table = Table(box=None, show_header=False, padding=(0, 2, 0, 0), pad_edge=False)
-    for side in columns:
-        table.add_column(justify="right" if side == "right" else "left")
-    return table
-
-
-def _part(name: str) -> str:
-    return name.replace("_", " ")
-
-
-def _sizes(profile: Profile) -> str:
+def _print_head(console: Console, profile: Profile) -> None:
+    """Name, sizes and metal of a bottom."""
     shape, sheet = profile.shape, profile.sheet
     dome = " / ".join(f"{radius:.4g}" for radius in shape.dome_radii)
-    return (
+    console.print(Text(one_line(profile.name), style="bold"))
+    sizes = (
         f"stand diameter {shape.stand_diameter:.5g}, dome depth {shape.dome_depth:.5g}, "
         f"dome radius {dome}, nose radius {shape.nose_radius:.4g}, "
-        f"gauge {sheet.bottom_gauge:.4g} mm"
+        f"gauge {sheet.bottom_gauge:.4g} mm; {profile.material.name}"
     )
+    console.print(Text(sizes))
 
 
 def print_reversal(record: Record, files: Sequence[Path], judge: Record | None = None) -> None:
     """The summary of a reversal solve; judge : the same bottom by the solid."""
-    console = _console()
-    console.print(Text(one_line(record.profile.name), style="bold"))
-    console.print(Text(f"{_sizes(record.profile)}; {record.profile.material.name}"))
+    console = narrow_console()
+    _print_head(console, record.profile)
     console.print()
-    answer = _grid("left", "left")
+    answer = plain_table("left", "left")
     found = record.reversal_pressure_mpa
     if found:
         answer.add_row("Reversal pressure", Text(pressures(found), style="bold"))
@@ -90,7 +73,7 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     console.print(answer)
     console.print()
     _print_growth(console, record.growth)
-    metal = _grid("left", "left")
+    metal = plain_table("left", "left")
     if record.first_yield is not None:
         first = record.first_yield
         metal.add_row(
@@ -112,15 +95,15 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if judge is not None:
         metal.add_row("Solid", judge_words(record, judge))
     console.print(metal)
-    _print_files(console, files)
+    print_files(console, files)
     console.print(Text(record.caution, style="italic"))
 
 
 def print_waves(record: WaveRecord, files: Sequence[Path]) -> None:
     """The summary of what waves do."""
-    console = _console()
+    console = narrow_console()
     console.print(Text(one_line(record.profile.name), style="bold"))
-    table = _grid("left", "left")
+    table = plain_table("left", "left")
     found = record.reversal_pressure_mpa
     words = pressures(found) if found else record.reason
     table.add_row("Reverses at", Text(words, style="bold"))
@@ -129,16 +112,16 @@ def print_waves(record: WaveRecord, files: Sequence[Path]) -> None:
     for i, line in enumerate(drawn_words(record).split("\n")):
         table.add_row("" if i else "Drawn", line)
     console.print(table)
-    _print_files(console, files)
+    print_files(console, files)
     console.print(Text(record.caution, style="italic"))
 
 
 def _where(place: Place) -> str:
-    return f"{_part(place.part)}, {place.face} face, at r {place.r_mm:.2f} mm"
+    return f"{spaced(place.part)}, {place.face} face, at r {place.r_mm:.2f} mm"
 
 
 def _add_onset(table: Table, onset: Onset) -> None:
-    parts = ", ".join(dict.fromkeys(_part(zone.part) for zone in onset.fully_plastic)) or "nowhere"
+    parts = ", ".join(dict.fromkeys(spaced(zone.part) for zone in onset.fully_plastic)) or "nowhere"
     table.add_row("At onset", f"plastic through the gauge: {parts}")
     if onset.peak_plastic_strain > 0.0:
         table.add_row(
@@ -169,14 +152,6 @@ def _print_growth(console: Console, growth: Sequence[Growth]) -> None:
     for line in refused:
         console.print(Text(f"Growth {line}"))
     console.print()
-
-
-def _print_files(console: Console, files: Sequence[Path]) -> None:
-    if not files:
-        return
-    console.print()
-    for file in files:
-        console.print(Text(f"Wrote {file}"), soft_wrap=True)
 
 
 def given_rows(profile: Profile) -> list[tuple[str, float | str, str]]:
@@ -222,7 +197,7 @@ def profile_data(profile: Profile) -> dict[str, Any]:
 
 def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "") -> None:
     """Given and derived dimensions of a profile."""
-    console = _console()
+    console = narrow_console()
     console.print(Text(one_line(profile.name), style="bold"))
     material = profile.material
     strength = material.yield_strength
@@ -233,22 +208,22 @@ def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "")
     for title, rows in (("Given", given_rows(profile)), ("Derived", derived_rows(profile))):
         console.print()
         console.print(Text(title, style="bold"))
-        table = _grid("left", "right", "left", "right", "left")
+        table = plain_table("left", "right", "left", "right", "left")
         for name, value, unit in rows:
             inches = f"{float(value) / _INCH:.4f}" if unit == "mm" else ""
-            table.add_row(_part(name), f"{float(value):.3f}", unit, inches, "in" if inches else "")
+            table.add_row(spaced(name), f"{float(value):.3f}", unit, inches, "in" if inches else "")
         console.print(table)
     if profile.zones or profile.along is not None:
         console.print(Text("Gauge or metal vary along the meridian as well (zones, table)."))
-    _print_files(console, files)
+    print_files(console, files)
     if mesh_words:
         console.print(Text(f"Section mesh: {mesh_words}"))
 
 
 def print_profiles(ready: Mapping[str, Profile]) -> None:
     """The ready profiles, one line each."""
-    console = _console()
-    table = _grid("left", "left", "right", "right")
+    console = narrow_console()
+    table = plain_table("left", "left", "right", "right")
     table.show_header = True
     for column, head in zip(table.columns, ("name", "bottom", "depth (mm)", "gauge (mm)")):
         column.header = head
@@ -262,10 +237,9 @@ def print_profiles(ready: Mapping[str, Profile]) -> None:
 
 def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     """What waves of some heights cost."""
-    console = _console()
+    console = narrow_console()
     first = found[0]
-    console.print(Text(one_line(profile.name), style="bold"))
-    console.print(Text(f"{_sizes(profile)}; {profile.material.name}"))
+    _print_head(console, profile)
     console.print()
     console.print(Text(f"Reversal pressure  {pressures(first.reversal_pressure_mpa)}"))
     waves = "1 wave" if first.waves == 1 else f"{first.waves} waves"

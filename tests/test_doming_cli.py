@@ -123,7 +123,8 @@ def test_budget_knows_what_wins_depth() -> None:
 
 def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str]) -> None:
     from studies.doming_budget import Budget, Slopes, Way
-    from studies.doming_text import _console, _print_budget
+    from studies.doming_text import _print_budget
+    from studies.printing import narrow_console
 
     # arithmetic: per mm of gauge 499.7 psi is 5.00 psi per 0.01 mm
     slopes = (
@@ -131,7 +132,9 @@ def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str
         Slopes("friction", "-", 0.08, 0.34, -0.346, -15.0, 19.55, 0.07),
         Slopes("spring force", "kN", 11.0, None, None, None, None, None, "no step"),
     )
-    _print_budget(_console(), Budget(slopes, (Way("gauge", "mm", None, None, None, None, "x"),)))
+    _print_budget(
+        narrow_console(), Budget(slopes, (Way("gauge", "mm", None, None, None, None, "x"),))
+    )
     out = capsys.readouterr().out
     rows = [" ".join(line.split()) for line in out.splitlines()]
     assert "gauge 0.265 +0.01 mm 0.000 0.000 +5.00 +0.18 0.00" in rows
