@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from collections.abc import Callable
@@ -86,9 +87,16 @@ def study(
 
     from studies.progress import Reporter
     from studies.runner import run_study
+    from studies.store import StoreError
     from studies.study_text import outcome_data, print_outcome
-    from studies.table import export
+    from studies.table import export, study_in
 
+    if store.exists():
+        with contextlib.suppress(StoreError):  # a run says what is wrong with it
+            held = study_in(store).name
+            if held != asked.name:
+                print(f"domemargin: {str(folder)!r} held the study {held!r}; its cases stay in the "
+                      "store, its tables are replaced", file=sys.stderr)  # fmt: skip
     with Reporter() as reporter, _worker_errors():
         outcome = run_study(asked, store, solvers, on_progress=reporter)
     files = []

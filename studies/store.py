@@ -286,7 +286,11 @@ def _create(path: Path) -> None:
 def _locked(path: Path) -> sqlite3.Connection:
     """The right to write, which the system takes back when the process dies."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    lock = sqlite3.connect(path.with_name(f".{path.name}.lock"), timeout=0.1, isolation_level=None)
+    beside = path.with_name(f".{path.name}.lock")
+    try:
+        lock = sqlite3.connect(beside, timeout=0.1, isolation_level=None)
+    except sqlite3.Error as error:
+        raise StoreError(f"the store {str(path)!r} cannot be written: {error}", "store") from None
     try:
         lock.execute("BEGIN EXCLUSIVE")
     except sqlite3.Error as error:
@@ -300,7 +304,10 @@ def _locked(path: Path) -> sqlite3.Connection:
 
 def _checked(path: Path, mode: str) -> sqlite3.Connection:
     """A connection to a whole store of this schema.  Raises StoreError."""
-    db = sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=30.0)
+    try:
+        db = sqlite3.connect(f"{path.absolute().as_uri()}?mode={mode}", uri=True, timeout=30.0)
+    except sqlite3.Error as error:  # not allowed to, or a folder: no damage to be rescued from
+        raise StoreError(f"the store {str(path)!r} cannot be opened: {error}", "store") from None
     try:
         application = db.execute("PRAGMA application_id").fetchone()[0]
         schema = db.execute("PRAGMA user_version").fetchone()[0]

@@ -168,3 +168,15 @@ def test_angles_are_shown_in_degrees(tmp_path: Path) -> None:
     study = replace(gauges(), varied=(Varied("inner_leg_angle", angle, *angle),), plan=Plan("list"))
     run_study(study, tmp_path / "s.sqlite", Serial, stand_in.STRAIGHT)
     np.testing.assert_allclose(read_table(tmp_path / "s.sqlite")["inner_leg_angle_deg"], [2.0, 3.0])
+
+
+def test_what_cannot_be_opened_is_not_called_damaged(tmp_path: Path) -> None:
+    # a folder in its place, as no test can take rights from a user who has all
+    folder = tmp_path / "study.sqlite"
+    folder.mkdir()
+    with pytest.raises(StoreError, match="cannot be opened: ") as refused:
+        Store.read(folder)
+    assert "damaged" not in str(refused.value)
+    (tmp_path / ".other.sqlite.lock").mkdir()
+    with pytest.raises(StoreError, match="cannot be written: "):
+        Store.open(tmp_path / "other.sqlite")

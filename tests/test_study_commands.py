@@ -199,3 +199,13 @@ def test_bottoms_of_different_domes_differ_in_their_radii_and_metal() -> None:
     assert "poisson ratio" not in rows
     north = load_profile("north")
     assert differing(north, north) == ()
+
+
+def test_a_folder_of_another_study_is_named(folder: Path) -> None:
+    (folder / "one.toml").write_text(SMALL.replace('"Small"', '"One"'), encoding="utf-8")
+    assert run("study", "one.toml", "--out", "shared", cwd=folder).returncode == 0
+    done = run("study", "small.toml", "--out", "shared", cwd=folder)
+    assert done.returncode == 0, done.stderr
+    assert "'shared' held the study 'One'; its cases stay in the store" in flat(done.stderr)
+    again = run("study", "small.toml", "--out", "shared", cwd=folder)
+    assert "held the study" not in again.stderr
