@@ -216,15 +216,35 @@ def test_profiles_and_version(tmp_path: Path) -> None:
     assert run("--version", cwd=tmp_path).stdout.startswith("domemargin ")
 
 
-def test_a_light_command_loads_nothing_heavy(tmp_path: Path) -> None:
+SOLVER = {"numba", "skfem", "scipy.linalg", "gmsh", "meshio"}
+TABLES = {"pandas", "pyarrow", "scipy.stats", "sklearn", "SALib"}
+PICTURES = {"matplotlib", "pyvista"}
+SELDOM = {"pint", "dask", "matplotlib.pyplot"}  # a unit written in an unusual way; a cluster
+
+
+@pytest.mark.parametrize(
+    ("arguments", "heavy"),
+    [
+        (["profiles"], SOLVER | TABLES | PICTURES | SELDOM),
+        (["carbonation", "2.6 vol"], SOLVER | TABLES | PICTURES | SELDOM),
+        (["profile", "north"], SOLVER | TABLES | SELDOM),
+        (["reversal", "north", "--require", "90 psi"], TABLES | SELDOM | {"gmsh", "meshio"}),
+        (["readings", "none.csv", "--target", "10 mm"], SOLVER - {"scipy.linalg"} | PICTURES
+         | SELDOM | {"scipy.stats"}),
+    ],
+    ids=lambda given: given[0] if isinstance(given, list) else "",
+)  # fmt: skip
+def test_a_command_loads_no_more_than_it_needs(
+    arguments: list[str], heavy: set[str], tmp_path: Path
+) -> None:
     code = (
-        "import sys; from studies.cli import main; sys.argv = ['domemargin', 'profiles']\n"
+        "import sys; from studies.cli import main\n"
         "try: main()\n"
         "except SystemExit: pass\n"
-        "heavy = {'numba', 'matplotlib', 'gmsh', 'meshio', 'pyvista', 'skfem', 'scipy.linalg'}\n"
-        "print(sorted(heavy & set(sys.modules)))\n"
+        f"print(sorted({heavy} & set(sys.modules)))\n"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    command = [sys.executable, "-c", code, *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path)
     assert done.stdout.splitlines()[-1] == "[]"
 
 
