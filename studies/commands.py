@@ -162,12 +162,13 @@ def compare(
     first: Annotated[Path, typer.Argument(metavar="A", help="The folder of a study's run.")],
     second: Annotated[Path, typer.Argument(metavar="B", help="The same study of another bottom.")],
     out: OutOption = None,
+    json_only: JsonOption = False,
 ) -> None:
     """One page on two bottoms over the same study."""
     from studies.compare import compare as compared
     from studies.compare_figure import compare_figure
     from studies.runs import run_folder, write_figure
-    from studies.study_text import print_comparison
+    from studies.study_text import comparison_data, print_comparison
     from studies.style import styled
 
     comparison = compared(first, second)
@@ -178,7 +179,10 @@ def compare(
     with styled():
         figure.savefig(files[0], format="pdf")
     write_figure(figure, files[1])
-    print_comparison(comparison, files)
+    if json_only:
+        _print_json(comparison_data(comparison))
+    else:
+        print_comparison(comparison, files)
 
 
 def scatter(

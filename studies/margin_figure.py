@@ -11,6 +11,7 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import TwoSlopeNorm
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
 from studies.margin import MarginReport
@@ -168,7 +169,9 @@ def draw_surface(ax: Axes, report: MarginReport, across: str, up: str) -> None:
     thin = ax.contour(x, y, value, levels=others, colors=INK, linewidths=0.6)
     places = _inner_places(thin, ax)
     if places:
-        ax.clabel(thin, fmt=_signed if required is not None else "%g", fontsize=8, manual=places)
+        fmt = _signed if required is not None else "%g"
+        for number in ax.clabel(thin, fmt=fmt, fontsize=8, manual=places):
+            number.set_path_effects([withStroke(linewidth=2.0, foreground="white", alpha=0.7)])
     bar = ax.figure.colorbar(filled, ax=ax, ticks=ticks, pad=0.02)
     bar.set_label(words)
     if required is not None and low < wanted < high:

@@ -260,6 +260,23 @@ def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
     console.print(Text(comparison.caution, style="italic"))
 
 
+def comparison_data(comparison: Comparison) -> dict[str, Any]:
+    """A comparison, ready for JSON; pressures in MPa, null where a point has none."""
+    points = comparison.table.astype(object).where(comparison.table.notna(), None)
+    return {
+        "study": comparison.a.name,
+        "first": comparison.a.profile.name,
+        "second": comparison.b.profile.name,
+        "differing": [
+            {"quantity": name, "first": a, "second": b} for name, a, b in comparison.differing
+        ],
+        "points": comparison.points,
+        "points_with_both_pressures": comparison.both,
+        "table": points.to_dict("records"),
+        "caution": comparison.caution,
+    }
+
+
 def print_scatter(report: ScatterReport, files: Sequence[Path]) -> None:
     """The share below the requirement and which scatter matters."""
     console = narrow_console()

@@ -98,6 +98,11 @@ def test_compare_makes_one_page(folder: Path) -> None:
     assert done.returncode == 0, done.stderr
     assert "6 of 6 points have both pressures" in done.stdout
     assert CAUTION in flat(done.stdout)
+    told = run("compare", "results/small", "b", "--out", "c", "--json", cwd=folder)
+    data = json.loads(told.stdout)
+    assert (data["points"], data["points_with_both_pressures"]) == (6, 6)
+    assert data["table"][0]["pressure_a_mpa"] != data["table"][0]["pressure_b_mpa"]
+    assert {"quantity": "nose radius", "first": "1.5 mm", "second": "1.7 mm"} in data["differing"]
     pdf = (folder / "c" / "compare.pdf").read_bytes()
     assert len(re.findall(rb"/Type /Page\b", pdf)) == 1
 
