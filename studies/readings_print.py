@@ -50,7 +50,7 @@ def _head(report: Report) -> Iterator[str]:
     if bad:
         yield f"{len(bad)} row{'s' if len(bad) > 1 else ''} set aside:"
         for one in bad[:_BAD_SHOWN]:
-            yield one_line(f"  line {one.line}: {one.reason}", _WIDTH)
+            yield "  " + one_line(f"line {one.line}: {one.reason}", _WIDTH - 2)
         if len(bad) > _BAD_SHOWN:
             yield f"  and {len(bad) - _BAD_SHOWN} more, all in set_aside.csv"
     explained = diagnosis.explained
@@ -110,8 +110,8 @@ def _pressures(report: Report) -> Iterator[str]:
            f"{curve.slope(report.diagnosis.target) / PSI:.1f} psi per mm")  # fmt: skip
     if done.tests:
         yield from _wrapped(
-            f"{done.tests} own tests: level {done.level:.3f} +- {1.96 * done.level_sd:.3f} of the "
-            f"model, slope {done.scale:.2f} +- {1.96 * done.scale_sd:.2f}."
+            f"{done.tests} own tests: level {done.level:.3f} ± {1.96 * done.level_sd:.3f} of the "
+            f"model, slope {done.scale:.2f} ± {1.96 * done.scale_sd:.2f}."
         )
         for sentence in done.contradictions:
             yield from _wrapped(f"CONTRADICTION: {sentence}")
@@ -128,6 +128,10 @@ def _pressures(report: Report) -> Iterator[str]:
     yield from _wrapped(
         "Chance: that the machine's mean lies below the requirement, by the uncertainty of the "
         "model's level" + known
+    )
+    yield from _wrapped(
+        "Loss left: depth that may still be lost until the margin is down to "
+        f"{100.0 * question.wanted:g} %; below zero: depth that is to be won."
     )
     slope = curve.slope(report.diagnosis.target) * done.scale / PSI
     for one in question.remedies:
