@@ -44,9 +44,13 @@ class Kind:
         try:
             return file.read_text(encoding="utf-8")
         except FileNotFoundError:
-            ready = ", ".join(self.ready_names())
+            from difflib import get_close_matches
+
+            names = self.ready_names()
+            ready, close = ", ".join(names), get_close_matches(str(path).casefold(), names, n=1)
+            meant = f"did you mean {close[0]}? " if close else ""
             raise InputError(
-                f"there is no {self.name} file {given}; {self.ready} are {ready}",
+                f"there is no {self.name} file {given}; {meant}{self.ready} are {ready}",
                 value=given,
                 allowed=ready,
             ) from None

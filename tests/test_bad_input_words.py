@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import io
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 import study_stand_in as stand_in
 
-from profiles import InputError, parse_quantity
+from profiles import InputError, load_profile, parse_quantity
 from profiles.tooling_files import load_tooling
 from studies.engines import Serial
 from studies.options import settings_of, share
@@ -116,3 +117,21 @@ def test_a_rerun_leaves_no_bar_of_workers_that_never_started(tmp_path: Path) -> 
     with Reporter(screen) as reporter:
         run_study(study, tmp_path / "s.sqlite", Serial, stand_in.STRAIGHT, on_progress=reporter)
     assert screen.getvalue().rstrip().endswith("\x1b[2K")  # the line is wiped (ECMA-48, EL)
+
+
+@pytest.mark.parametrize(
+    ("load", "slip", "meant"),
+    [
+        (load_profile, "nrth", "north"),
+        (load_profile, "North", "north"),
+        (load_study, "depth-guage", "depth-gauge"),
+        (load_tooling, "norht", "north"),
+    ],
+)
+def test_a_slip_in_a_ready_name_is_answered_with_the_name(
+    load: Callable[[str], object], slip: str, meant: str
+) -> None:
+    with pytest.raises(InputError, match=rf"file '{slip}'; did you mean {meant}\? the ready"):
+        load(slip)
+    with pytest.raises(InputError, match=r"file 'nothing-alike\.toml'; the ready"):
+        load("nothing-alike.toml")
