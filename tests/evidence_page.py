@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import jinja2
-from evidence_rows import FAIL, GAP, PASS, PHYSICS, Row
+from evidence_rows import FAIL, GAP, KINDS, PASS, PHYSICS, Row
 
 HERE = Path(__file__).parent
 CAUTION = (
@@ -50,6 +50,12 @@ def verdict_of(rows: Sequence[Row]) -> str:
     return (failed or f"{count[PASS]} of {len(rows)} checks pass") + gaps
 
 
+def kinds_of(rows: Sequence[Row]) -> str:
+    """How many checks rest on which kind of source."""
+    count = Counter(row.kind for row in rows)
+    return ", ".join(f"{count[kind]} {kind}" for kind in KINDS if count[kind])
+
+
 def pages(rows: Sequence[Row], version: str, date: str, built_with: str = "") -> tuple[str, str]:
     """The page as Markdown and as HTML.
 
@@ -57,7 +63,7 @@ def pages(rows: Sequence[Row], version: str, date: str, built_with: str = "") ->
     """
     loader = jinja2.FileSystemLoader(HERE)
     values = {
-        "groups": grouped(rows), "total": verdict_of(rows),
+        "groups": grouped(rows), "total": verdict_of(rows), "kinds": kinds_of(rows),
         "outside": sorted(
             (row for row in rows if row.verdict != PASS), key=lambda row: row.verdict != FAIL
         ), "version": version, "date": date,

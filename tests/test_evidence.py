@@ -106,6 +106,7 @@ def test_pages_show_every_row_and_above_all_the_failing_one() -> None:
     assert [group.physics for group in grouped(ROWS)] == [BOTTOMS, BENDING]
     for text in (markdown, page):
         assert total in text
+        assert "The checks by source: 2 value from memory, 1 computed independently." in text
         assert "9.9" in text
         assert "2001-02-03" in text
     assert "**FAIL**: off the mark" in markdown
