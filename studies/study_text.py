@@ -98,7 +98,11 @@ def print_margin(report: MarginReport, files: Sequence[Path]) -> None:
     console.print(Text(f"{one_line(study.name)}: {one_line(study.profile.name)}", style="bold"))
     pressure = report.table[PRESSURE]
     known = int(pressure.notna().sum())
-    console.print(Text(f"{known} of {len(report.table)} cases have a reversal pressure"))
+    left = report.counts.get("", 0)
+    unfinished = f"; {left} are not solved yet" if left else ""
+    console.print(
+        Text(f"{known} of {len(report.table)} cases have a reversal pressure{unfinished}")
+    )
     _print_reasons(console, report.reasons)
     if study.required is not None and report.target is not None:
         asked = f"Required {study.required / PSI:.4g} psi"

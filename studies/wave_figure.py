@@ -80,7 +80,7 @@ def draw_onsets(ax: Axes, record: WaveRecord) -> None:
     ax.set_title("Where each number of waves lets go")
     ax.spines["right"].set_visible(True)
     second_axis = ax.secondary_yaxis("right", functions=(to_mpa, to_psi))
-    second_axis.set_ylabel("(MPa)")
+    second_axis.set_ylabel("onset pressure (MPa)")
     if ax.get_legend_handles_labels()[0]:
         ax.legend(loc="lower left", borderaxespad=0.2)
 

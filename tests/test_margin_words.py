@@ -47,6 +47,13 @@ def test_the_margin_asked_for_is_said(asked: MarginReport, capsys: pytest.Captur
     assert "0.275 95.00 0.400" in out  # (95 - 91.8) / 8
 
 
+def test_an_unfinished_study_is_called_so(
+    asked: MarginReport, capsys: pytest.CaptureFixture
+) -> None:
+    print_margin(replace(asked, counts={"limit": 40, "": 20}), [])
+    assert "have a reversal pressure; 20 are not solved yet" in capsys.readouterr().out
+
+
 def test_the_figure_draws_the_margin_asked_for_and_nothing_lies_on_its_title(
     asked: MarginReport,
 ) -> None:
