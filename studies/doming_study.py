@@ -14,13 +14,14 @@ from __future__ import annotations
 import csv
 import hashlib
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
 from profiles.errors import InputError, brief
-from profiles.limits import LIMITS, check, unknown_name
+from profiles.limits import LIMITS, SHOWN_UNIT, check, unknown_name
 from profiles.quantities import parse_quantity
 from profiles.toml_files import tables
 from profiles.tooling import Tooling
@@ -95,9 +96,14 @@ def load_doming_study(path: Path, tooling: Tooling) -> DomingStudy:
     return DomingStudy(name, tooling, ranges, cases, seed)
 
 
+def _key_of(name: str) -> str:
+    """The key in LIMITS of a quantity that a study varies."""
+    return "friction.punch" if name == "friction" else name
+
+
 def _range(name: str, ends: Any) -> tuple[float, float]:
     field = f"vary.{name}"
-    key = "friction.punch" if name == "friction" else name
+    key = _key_of(name)
     names = [k for k in LIMITS if k.split(".")[0] in TABLES and k not in _LISTS]
     if key not in names and name != "material.yield_strength":
         raise unknown_name(field, [*names, "friction", "material.yield_strength"])
@@ -225,7 +231,13 @@ def _write_table(
     columns = ["kind", "reason", *OUTPUTS, "thinning"]
     with path.open("w", newline="", encoding="utf-8") as file:
         table = csv.writer(file)
-        table.writerow([*study.ranges, *columns])
+        kinds = [LIMITS[_key_of(name)].kind for name in study.ranges]
+        units = [f" ({SHOWN_UNIT[kind]})" if SHOWN_UNIT[kind] else "" for kind in kinds]
+        table.writerow([*map("".join, zip(study.ranges, units)), *columns])
         for key, point in keyed.items():
             row = results.get(key, {})
-            table.writerow([*point.values(), *(row.get(name) for name in columns)])
+            shown = [
+                math.degrees(value) if kind == "angle" else value
+                for kind, value in zip(kinds, point.values())
+            ]
+            table.writerow([*shown, *(row.get(name) for name in columns)])

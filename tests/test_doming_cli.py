@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
@@ -142,3 +143,17 @@ def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str
     assert "spring force 11 +1 kN - - - - -" in rows
     assert "-0.00" not in out.replace("-0.003", "")
     assert max(map(len, out.splitlines())) <= 80
+
+
+def test_the_table_of_a_study_says_its_units(tmp_path: Path) -> None:
+    from profiles.tooling_files import load_tooling
+    from studies.doming_study import DomingStudy, _write_table
+
+    # geometry: 60 degrees are pi / 3
+    ranges = {"station.set": (0.0, 1.0), "punch.leg_angle": (1.0, 1.1), "friction": (0.05, 0.1)}
+    study = DomingStudy("s", load_tooling("north"), ranges, 1, 0)
+    point = {"station.set": 0.5, "punch.leg_angle": math.pi / 3.0, "friction": 0.08}
+    _write_table(tmp_path / "t.csv", study, {"a": point}, {})
+    head, row = (line.split(",") for line in (tmp_path / "t.csv").read_text().splitlines())
+    assert head[:3] == ["station.set (mm)", "punch.leg_angle (deg)", "friction"]
+    assert [float(cell) for cell in row[:3]] == pytest.approx([0.5, 60.0, 0.08])
