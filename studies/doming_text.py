@@ -102,7 +102,9 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
     )
     if record.split_risk is not None and record.thinning_limit is not None:
         words = f"{record.split_risk:.2f} of the limit of {100 * record.thinning_limit:.1f} %"
-        colour = "red" if record.split_risk >= 1.0 else "yellow" if record.split_risk > 0.8 else ""
+        colour = (
+            "red" if record.split_risk >= 1.0 else "dark_orange3" if record.split_risk > 0.8 else ""
+        )
         answer.add_row("Split risk", Text(words, style=colour))
         answer.add_row("", record.thinning_limit_source)
     answer.add_row("Draw-in", f"{record.draw_in_mm:.2f} mm of metal went over the nose")

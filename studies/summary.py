@@ -64,7 +64,7 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if record.required_pressure_mpa is not None:
         answer.add_row("Required", pressures(record.required_pressure_mpa))
         verdict = margin_words(record)
-        colour = {"SAFE": "green", "IN DOUBT": "yellow"}.get(verdict.split(",")[0], "red")
+        colour = {"SAFE": "green", "IN DOUBT": "dark_orange3"}.get(verdict.split(",")[0], "red")
         answer.add_row("", Text(verdict, style=f"bold {colour}"))
         if inside_model_band(record):
             answer.add_row("", "the requirement lies inside the model uncertainty (see Waves)")
