@@ -1,11 +1,15 @@
-"""Symmetric banded systems: L D L^T without pivoting, so that the signs of D give the inertia.
+"""Symmetric banded systems: L^T D L without pivoting, so that the signs of D give the inertia.
 
-band[i, k] holds A[i, i - w + k] of the lower triangle, k = 0..w, so a row is contiguous.
+band[i, k] holds A[i, i - w + k] of the lower triangle, k = 0..w, so a row is contiguous; what
+would stand left of the first column is not looked at.  Elimination goes from the last row up:
+a row then changes only rows before it, along themselves, which a processor does several numbers
+at a time.
 """
 
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +18,106 @@ from fea.compiled import kernel
 
 Floats = NDArray[np.float64]
 
+_POSITIVE = 2**31 - 1  # tells the compiler that an index is not negative
+
+
+def _elimination(width: int) -> Any:
+    """Kernels for bands of one half width, or of any if 0; loops of known length run faster."""
+
+    @kernel
+    def eliminate(band: Floats, right: Floats) -> int:
+        """Factor in place and carry the right-hand sides (m, n) along: x becomes D^-1 L^-T x."""
+        w = width if width else band.shape[1] - 1
+        n = band.shape[0]
+        flat, x = band.reshape(-1), right.reshape(-1)
+        scaled = np.empty(w)
+        negative = 0
+        for i in range(n - 1, w - 1, -1):
+            base = (i * (w + 1)) & _POSITIVE
+            pivot = flat[base + w]
+            if not (abs(pivot) > 0.0):
+                return -1
+            if pivot < 0.0:
+                negative += 1
+            per = 1.0 / pivot
+            for k in range(w):
+                scaled[k] = flat[base + k] * per
+            for j in range(w):
+                above = (base - (w - j) * w) & _POSITIVE
+                share = scaled[j]
+                for k in range(j + 1):
+                    flat[above + k] -= flat[base + k] * share
+            for k in range(w):
+                flat[base + k] = scaled[k]
+            for m in range(right.shape[0]):
+                at = (m * n + i - w) & _POSITIVE
+                value = x[at + w]
+                for k in range(w):
+                    x[at + k] -= scaled[k] * value
+                x[at + w] = value * per
+        for i in range(min(w, n) - 1, -1, -1):
+            pivot = band[i, w]
+            if not (abs(pivot) > 0.0):
+                return -1
+            if pivot < 0.0:
+                negative += 1
+            for j in range(i):
+                share = band[i, w - i + j] / pivot
+                for k in range(j + 1):
+                    band[j, w - j + k] -= band[i, w - i + k] * share
+                for m in range(right.shape[0]):
+                    right[m, j] -= share * right[m, i]
+            for j in range(i):
+                band[i, w - i + j] /= pivot
+            for m in range(right.shape[0]):
+                right[m, i] /= pivot
+        return negative
+
+    @kernel
+    def substitute(band: Floats, right: Floats) -> None:
+        """The other half, in place: x becomes L^-1 x."""
+        w = width if width else band.shape[1] - 1
+        n = band.shape[0]
+        flat = band.reshape(-1)
+        for m in range(right.shape[0]):
+            x = right[m]
+            for i in range(min(w, n)):
+                for k in range(i):
+                    x[i] -= band[i, w - i + k] * x[k]
+            for i in range(w, n):
+                base, at = (i * (w + 1)) & _POSITIVE, (i - w) & _POSITIVE
+                value = 0.0
+                for k in range(w):
+                    value += flat[base + k] * x[at + k]
+                x[i] -= value
+
+    return eliminate, substitute
+
+
+# of the shell, of its waves, and of anything else
+_eliminate_8, _substitute_8 = _elimination(8)
+_eliminate_14, _substitute_14 = _elimination(14)
+_eliminate_any, _substitute_any = _elimination(0)
+
+
+@kernel
+def _eliminate(band: Floats, right: Floats) -> int:
+    if band.shape[1] == 9:
+        return _eliminate_8(band, right)
+    if band.shape[1] == 15:
+        return _eliminate_14(band, right)
+    return _eliminate_any(band, right)
+
+
+@kernel
+def _substitute(band: Floats, right: Floats) -> None:
+    if band.shape[1] == 9:
+        _substitute_8(band, right)
+    elif band.shape[1] == 15:
+        _substitute_14(band, right)
+    else:
+        _substitute_any(band, right)
+
 
 @kernel
 def factor(band: Floats) -> int:
@@ -21,56 +125,34 @@ def factor(band: Floats) -> int:
 
     Sylvester: the count is the number of negative eigenvalues of the matrix.
     """
-    n, w = band.shape[0], band.shape[1] - 1
-    negative = 0
-    start = np.empty(n, np.int64)
-    for i in range(n):
-        row = band[i]
-        first = max(0, i - w)
-        while first < i and row[first - i + w] == 0.0:  # no fill before a row's first entry
-            first += 1
-        start[i] = first
-        for j in range(first, i):
-            low = max(first, start[j])
-            # row[k] holds L[i, j] D[j] until the row is finished; slices vectorise
-            value = row[j - i + w]
-            a, b = row[low - i + w : j - i + w], band[j, low - j + w : w]
-            for m in range(a.size):
-                value -= a[m] * b[m]
-            row[j - i + w] = value
-        pivot = row[w]
-        for j in range(first, i):
-            scaled = row[j - i + w] / band[j, w]
-            pivot -= scaled * row[j - i + w]
-            row[j - i + w] = scaled
-        row[w] = pivot
-        if not (abs(pivot) > 0.0):
-            return -1
-        if pivot < 0.0:
-            negative += 1
-    return negative
+    return _eliminate(band, np.empty((0, band.shape[0])))
 
 
 @kernel
-def solve(band: Floats, rhs: Floats) -> Floats:
-    """Solve with the factors of `factor`.  rhs : (n, m) right-hand sides; returns (n, m)."""
+def solve(band: Floats, right: Floats) -> Floats:
+    """Solve with the factors of `factor` for a right-hand side (n,)."""
     n, w = band.shape[0], band.shape[1] - 1
-    m = rhs.shape[1]
-    x = rhs.copy()
-    for i in range(n):
-        for j in range(max(0, i - w), i):
-            scale = band[i, j - i + w]
-            for k in range(m):
-                x[i, k] -= scale * x[j, k]
-    for i in range(n):
-        for k in range(m):
-            x[i, k] /= band[i, w]
+    x = right.copy()
     for i in range(n - 1, -1, -1):
-        for j in range(max(0, i - w), i):
-            scale = band[i, j - i + w]
-            for k in range(m):
-                x[j, k] -= scale * x[i, k]
+        for k in range(max(0, w - i), w):
+            x[i - w + k] -= band[i, k] * x[i]
+    for i in range(n):
+        x[i] /= band[i, w]
+    _substitute(band, x.reshape((1, n)))
     return x
+
+
+@kernel
+def solve_with(band: Floats, right: Floats, x: Floats) -> int:
+    """Factor in place and solve for one right-hand side; returns what `factor` does.
+
+    right : (n,).  x : (n,), out.
+    """
+    x[:] = right
+    row = x.reshape((1, x.size))
+    negative = _eliminate(band, row)
+    _substitute(band, row)
+    return negative
 
 
 @kernel
@@ -83,20 +165,20 @@ def bordered(
     Returns the negative pivots (-1: singular), dp, the largest |du| and du.
     """
     n = residual.size
-    negative = factor(band)
-    rhs = np.empty((n, 2))
+    x = np.empty((2, n))
     for i in range(n):
-        rhs[i, 0], rhs[i, 1] = -residual[i], gradient[i]
-    x = solve(band, rhs)
+        x[0, i], x[1, i] = -residual[i], gradient[i]
+    negative = _eliminate(band, x)
+    _substitute(band, x)
     fall = growth = 0.0
     for i in range(n):
-        fall += gradient[i] * x[i, 0]
-        growth += gradient[i] * x[i, 1]
+        fall += gradient[i] * x[0, i]
+        growth += gradient[i] * x[1, i]
     dp = (gap - a_v * fall) / (a_v * growth + a_p)
     change = np.empty(n)
     largest = 0.0
     for i in range(n):
-        change[i] = x[i, 0] + dp * x[i, 1]
+        change[i] = x[0, i] + dp * x[1, i]
         # not max(): a NaN must come through
         if not (abs(change[i]) <= largest):
             largest = abs(change[i])

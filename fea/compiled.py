@@ -28,6 +28,9 @@ def kernel(function: F) -> F:
 
     Fast mathematics without 'nnan' and 'ninf': a solve that has gone astray must show as NaN.
 
+    Called kernels become part of their caller: else it rests on what else a process has loaded
+    which of several copies of a callee it runs, and copies differ in the last bit.
+
     numba dates a cached kernel by the file it stands in, but kernels call kernels of other files
     and hold their code: here a change in any of the package's kernels makes all of them anew.
     So constants that a kernel uses stand in modules with kernels.
@@ -36,6 +39,7 @@ def kernel(function: F) -> F:
         cache=True,
         nogil=True,
         error_model="numpy",
+        forceinline=True,
         fastmath={"reassoc", "contract", "arcp", "nsz"},
     )(function)
     index = compiled._cache._cache_file

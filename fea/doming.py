@@ -193,9 +193,9 @@ def _metal(formed: Formed, stand: float, fit: Fit | None) -> Metal:
         meridian,
         hoop,
         shell.y0[:count],
-        layered(state.shell.layers[:, EP]),
-        layered(state.shell.stress[:, 0]),
-        layered(state.shell.stress[:, 1]),
+        layered(state.shell.layers[EP]),
+        layered(state.shell.stress[0]),
+        layered(state.shell.stress[1]),
     )
 
 

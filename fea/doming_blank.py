@@ -52,20 +52,20 @@ def blank_shell(
     )
     point = np.repeat(np.arange(bent.gauge.size), np.diff(bent.first_layer))
     # a0 = 1 but for a little where the offset changes; the mid-surface is what both share
-    middle = _middle_lengths(bent)[point]
+    middle = np.ascontiguousarray(_middle_lengths(bent)[:, point])
     lengths = 1.0 / bent.per_length
-    share = middle[:, 0] * middle[:, 1] / (lengths[:, 0] * lengths[:, 1])
+    share = middle[0] * middle[1] / (lengths[0] * lengths[1])
     flat = replace(bent, per_length=1.0 / middle, layer_weight=bent.layer_weight * share)
     return bent, flat
 
 
 def _middle_lengths(shell: Shell) -> Floats:
-    """(n_points, 2) stretch a0 and radius of the mid-surface as drawn."""
+    """(2, n_points) stretch a0 and radius of the mid-surface as drawn."""
     nodes = shell.reference[2 * np.arange(shell.weights.shape[0])[:, None] + np.arange(3)]
     phi = np.einsum("qi,ei->eq", shell.shapes, nodes[:, :, 2])
     rp, zp = (np.einsum("eqi,ei->eq", shell.slopes, nodes[:, :, k]) for k in (0, 1))
     stretch = rp * np.cos(phi) + zp * np.sin(phi)
-    return np.stack((stretch.ravel(), shell.radius), axis=1)
+    return np.stack((stretch.ravel(), shell.radius))
 
 
 def bent_state(bent: Shell, flat: Shell, steps: int = BEND_STEPS) -> ShellState:

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from fea.contact import Penalty, Tool, chain_rows
 from fea.contact_kernel import least_gap
 from fea.doming_blank import bent_state, blank_shell
-from fea.doming_spread import REACH, spread
 from fea.doming_step import FormingState, Press
 from fea.shell import Shell, ShellState
 from profiles.errors import InputError
@@ -138,8 +137,7 @@ def press_of(
     strength = tooling.material.yield_strength
     assert strength is not None  # Tooling refuses metal that does not yield
     scale = strength * blank.gauge * 0.5 * tooling.punch.nose_diameter
-    means = spread(flat, REACH * blank.gauge)
-    press = Press(flat, tools_of(tooling), penalty or Penalty(), scale, means=means)
+    press = Press(flat, tools_of(tooling), penalty or Penalty(), scale)
     return press, bent_state(bent, flat), meridian
 
 

@@ -54,7 +54,7 @@ def depth(formed: Formed, state: FormingState) -> tuple[float, float]:
     shell = formed.press.shell
     outside = np.interp(shell.s, shell.point_s, state.outside)
     z = state.shell.x[:, 1] - outside * np.cos(state.shell.x[:, 2])
-    stand = lowest(shell.s, z)
+    stand = float(lowest(shell.s, z))
     return float(z[0] - stand), stand
 
 

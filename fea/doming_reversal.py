@@ -77,7 +77,7 @@ def system_of(formed: Formed, parts: tuple[str, ...] = PARTS) -> tuple[Shell, Sh
     if "stress" in parts:
         free = shell.free.reshape(-1, 3).copy()
         free[-1] = False
-        held = replace(shell, free=free.ravel(), layer_factor=state.factor)
+        held = replace(shell, free=free.ravel())
         start = replace(state.shell, pressure=0.0, face=state.inside)
         found = held.evaluate(start.x.ravel(), 0.0, start)
         return held, replace(start, volume=found.volume)
@@ -99,10 +99,10 @@ def system_of(formed: Formed, parts: tuple[str, ...] = PARTS) -> tuple[Shell, Sh
     )
     if "hardening" not in parts:
         return fresh, fresh.start()
-    prior = state.shell.layers[:, EP]
-    fresh = replace(fresh, layer_prior=prior, layer_factor=state.factor)
+    prior = state.shell.layers[EP]
+    fresh = replace(fresh, layer_prior=prior, layer_factor=state.shell.factor)
     start = fresh.start()
-    start.layers[:, B1 : B3 + 1] = state.shell.layers[:, B1 : B3 + 1]
+    start.layers[B1 : B3 + 1] = state.shell.layers[B1 : B3 + 1]
     return fresh, start
 
 
@@ -170,7 +170,7 @@ def _growth(
     except SolveError:
         return None, None
     view = ShellView(shell, formed.meridian)
-    before, at, after = (view.heights(state)[1] for state in (path.states[0], loaded, rest))
+    before, at, after = view.heights((path.states[0], loaded, rest))[:, 1].tolist()
     return before - at, before - after
 
 

@@ -314,7 +314,7 @@ class _Run:
 
 def wall_reaction(formed: Formed, state: FormingState) -> float:
     """Axial force that the hold at the wall's top takes, N: zero for metal at rest."""
-    shell = replace(hold_wall(formed.press.shell, False), layer_factor=state.factor)
+    shell = hold_wall(formed.press.shell, False)
     found = shell.evaluate(state.shell.x.ravel(), 0.0, state.shell)
     return TWO_PI * float(found.residual[wall_top(shell)])
 

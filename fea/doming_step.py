@@ -14,9 +14,8 @@ from numpy.typing import NDArray
 from fea.banded import bordered, norm
 from fea.contact import Penalty, Tool
 from fea.contact_kernel import HISTORY, SEGMENT, add_contact
-from fea.doming_spread import raised
 from fea.errors import SolveError
-from fea.materials import EP, NU, P1, P2, P3, E
+from fea.materials import EP, NU, P1, P3, E
 from fea.shell import Evaluation, Shell, ShellState
 from fea.shell_kernel import thicken
 
@@ -55,7 +54,6 @@ class FormingState:
     places : (n_tools,) heights, mm.  forces : (n_tools,) axial force of each tool, N.
     history : (n_tools, n_points, HISTORY) of contact.
     dead : (3 n_nodes,) loads that do not follow, N per radian.
-    factor : (n_layers,) on the yield curve, see doming_spread.
     """
 
     shell: ShellState
@@ -66,7 +64,6 @@ class FormingState:
     history: Floats
     dead: Floats
     ledger: Ledger
-    factor: Floats
 
 
 @dataclass(frozen=True)
@@ -75,7 +72,6 @@ class Press:
 
     force_scale : N per radian, to which residuals are compared.
     held : number of the tool whose place follows from its force; -1 if none does.
-    means : of doming_spread.spread; None leaves every point its own hardening.
     """
 
     shell: Shell
@@ -84,7 +80,6 @@ class Press:
     force_scale: float
     held: int = -1
     active: tuple[bool, ...] = ()
-    means: Floats | None = None
     tolerance: float = 1e-6
     update: float = 2e-3
     cap: float = 0.3
@@ -111,12 +106,6 @@ class Press:
         """The state after a converged step."""
         return _accepted(self, start, u, now, load)
 
-    def hardened(self, state: ShellState) -> Floats:
-        """(n_layers,) factor on the yield curve that follows from a state."""
-        if self.means is None:
-            return self.shell.layer_factor
-        return raised(self.shell, self.means, state.layers)
-
     @cached_property
     def area(self) -> Floats:
         """(nel, nq) undeformed area of each point, mm^2 per radian."""
@@ -127,18 +116,15 @@ def faces(shell: Shell, state: ShellState) -> tuple[Floats, Floats]:
     """(n_points,) distances of the inside and outside faces from the mid-surface, mm."""
     out = []
     for side in (1.0, -1.0):
-        y, face = state.y.copy(), np.empty(shell.gauge.size)
-        thicken(
+        _, face = thicken(
             shell.material,
             shell.first_layer,
-            0.5 * shell.gauge,
+            shell.gauge,
             shell.inner,
             shell.reach,
             shell.rule,
             state.layers,
             state.stress,
-            y,
-            face,
             side,
         )
         out.append(side * face)
@@ -159,7 +145,6 @@ def resting(press: Press, state: ShellState, places: Sequence[float]) -> Forming
         history,
         np.zeros(press.shell.n),
         Ledger(elastic=elastic, work=elastic),
-        press.hardened(state),
     )
 
 
@@ -184,7 +169,7 @@ class Trial(NamedTuple):
 def _evaluate(
     press: Press, u: Floats, places: Floats, start: FormingState, load: Floats, force: float
 ) -> Trial:
-    shell = replace(press.shell, layer_factor=start.factor)
+    shell = press.shell
     found = shell.evaluate(u, 0.0, start.shell)
     x = u.reshape(-1, 3)
     forces = np.zeros(len(press.tools))
@@ -293,7 +278,7 @@ def step(
 
 def elastic_energy(shell: Shell, state: ShellState) -> float:
     """Energy stored in the layers, N mm."""
-    t1, t2, t3 = state.stress.T
+    t1, t2, t3 = state.stress
     modulus, nu = shell.material[E], shell.material[NU]
     density = (t1 * t1 + t2 * t2 - 2.0 * nu * t1 * t2) / (2.0 * modulus)
     density = density + t3 * t3 * (1.0 + nu) / modulus
@@ -311,11 +296,11 @@ def _accepted(
 ) -> FormingState:
     shell, old = press.shell, start.shell
     state = shell.accept(u, 0.0, now.found, old)
-    jump = float(np.max(state.layers[:, EP] - old.layers[:, EP]))
+    jump = float(np.max(state.layers[EP] - old.layers[EP]))
     if jump > LARGEST_STRAIN:
         raise SolveError(f"metal strains by {jump:.2g} within one step")
-    flow = state.layers[:, [P1, P2, P3]] - old.layers[:, [P1, P2, P3]]
-    plastic = np.sum(0.5 * (state.stress + old.stress) * flow, axis=1)
+    flow = state.layers[P1 : P3 + 1] - old.layers[P1 : P3 + 1]
+    plastic = np.sum(0.5 * (state.stress + old.stress) * flow, axis=0)
     forces = TWO_PI * now.forces
     work = float(0.5 * (forces + start.forces) @ (now.places - start.places))
     work += TWO_PI * float(0.5 * (load + start.dead) @ (u - old.x.ravel()))
@@ -334,7 +319,6 @@ def _accepted(
         now.history,
         load,
         ledger,
-        press.hardened(state),
     )
 
 

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.compiled import kernel
-from fea.materials import NU, E, layer_stress
-from fea.shell_kernel import SHEAR
-from fea.wave_moments import log_differences
+from fea.layers import C11, C12, C13, C22, C23, C33, LANES
+from fea.materials import NU, E
+from fea.shell_kernel import PLACE, SHEAR, locate_points, stress_block
+from fea.wave_moments import half_log_difference
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -70,8 +71,8 @@ def wave_strains(
         across = SHEAR * ((n * U + V) * s - n * W * c + r * psi) / radius[point]
         for m in range(first_layer[point], first_layer[point + 1]):
             i1, i2 = 1.0 / (a - y[m] * k), 1.0 / (r - y[m] * s)
-            stretch1, stretch2 = per_length[m, 0] / i1, per_length[m, 1] / i2
-            chi, _, _ = log_differences(stretch1 * stretch1, stretch2 * stretch2)
+            stretch1, stretch2 = per_length[0, m] / i1, per_length[1, m] / i2
+            chi = half_log_difference(stretch1, stretch2)
             strains[m, 0] = (al - y[m] * Bp) * i1
             strains[m, 1] = (b + y[m] * by) * i2
             strains[m, 2] = chi * stretch1 * stretch2
@@ -113,8 +114,8 @@ def wave_forces(
         al = ay = b = by = p = py = q = qy = along = across = 0.0
         for m in range(first_layer[point], first_layer[point + 1]):
             i1, i2 = 1.0 / (a - y[m] * k), 1.0 / (r - y[m] * s)
-            stretch1, stretch2 = per_length[m, 0] / i1, per_length[m, 1] / i2
-            chi, _, _ = log_differences(stretch1 * stretch1, stretch2 * stretch2)
+            stretch1, stretch2 = per_length[0, m] / i1, per_length[1, m] / i2
+            chi = half_log_difference(stretch1, stretch2)
             w = weights[e, gp] * layer_weight[m]
             f1, f2 = w * stress[m, 0] * i1, w * stress[m, 1] * i2
             twist = w * stress[m, 2] * chi * stretch1 * stretch2
@@ -149,6 +150,7 @@ def layer_moduli(
     shear_strain: Floats,
     first_layer: Ints,
     per_length: Floats,
+    layer_weight: Floats,
     factor: Floats,
     material: Floats,
     y: Floats,
@@ -159,28 +161,26 @@ def layer_moduli(
 
     Arguments as in wave_kernel.moments.  moduli : (n_layers, 7), MPa, out.
     """
-    n_points = shapes.shape[0]
-    new = np.empty(old.shape[1])
-    shear = 0.5 * material[E] / (1.0 + material[NU])
-    for point in range(shear_strain.size):
-        e, gp = point // n_points, point % n_points
-        r = rp = zp = phi = k = 0.0
-        for i in range(3):
-            node = 2 * e + i
-            N, S = shapes[gp, i], slopes[e, gp, i]
-            r, rp, zp = r + N * x[node, 0], rp + S * x[node, 0], zp + S * x[node, 1]
-            phi, k = phi + N * x[node, 2], k + S * x[node, 2]
-        s, c = math.sin(phi), math.cos(phi)
-        a, g = rp * c + zp * s, -rp * s + zp * c
-        for m in range(first_layer[point], first_layer[point + 1]):
-            _, _, _, d11, d12, d22, d13, d23, d33 = layer_stress(
-                material,
-                factor[m],
-                math.log((a - y[m] * k) * per_length[m, 0]),
-                math.log((r - y[m] * s) * per_length[m, 1]),
-                SHEAR * (g - shear_strain[point]),
-                old[m],
-                new,
-            )
-            moduli[m, 0], moduli[m, 1], moduli[m, 2] = d11, d12, d22
-            moduli[m, 3], moduli[m, 4], moduli[m, 5], moduli[m, 6] = d13, d23, d33, shear
+    place, lanes = np.empty((shear_strain.size, PLACE)), np.empty(LANES)
+    locate_points(x, shapes, slopes, place)
+    rows = (C11, C12, C22, C13, C23, C33)
+    last = 0
+    while last < shear_strain.size:
+        start = last
+        last = stress_block(
+            start,
+            place,
+            shear_strain,
+            first_layer,
+            per_length,
+            layer_weight,
+            factor,
+            material,
+            y,
+            old,
+            lanes,
+        )
+        for m in range(first_layer[start], first_layer[last]):
+            for j in range(6):
+                moduli[m, j] = lanes[rows[j] + m - first_layer[start]]
+            moduli[m, 6] = 0.5 * material[E] / (1.0 + material[NU])

@@ -131,7 +131,8 @@ def grow(shell: Shell, states: Sequence[ShellState], n: int, given: Floats) -> W
             shell.shear_strain,
             shell.first_layer,
             shell.per_length,
-            shell.layer_factor,
+            shell.layer_weight,
+            before.factor,
             shell.material,
             before.y,
             before.layers,
@@ -147,7 +148,7 @@ def grow(shell: Shell, states: Sequence[ShellState], n: int, given: Floats) -> W
             band[i, WAVE_WIDTH] = 1.0
         if factor(band) != 0:
             raise SolveError(f"the bottom is unstable in {n} waves at {state.pressure:.4g} MPa")
-        new = solve(band, right[:, None])[:, 0].reshape(-1, 5)
+        new = solve(band, right).reshape(-1, 5)
         new_strain = _strains(shell, n, state.x, before.y, new)
         new_stress = stress + _times(moduli, new_strain - strain)
         changes.append(_change(shell, before, state, n, (wave, new), (stress, new_stress)))

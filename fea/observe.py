@@ -39,16 +39,17 @@ class ShellView:
         r, z, angle = state.x.T
         return Outline(state.pressure, r.copy(), z.copy(), angle.copy())
 
-    def heights(self, state: ShellState) -> tuple[float, float]:
+    def heights(self, states: Sequence[ShellState]) -> Floats:
         """Of the dome centre on the mid-surface and of the stand ring on the outside, mm."""
         shell = self.system
         half = np.interp(shell.s, shell.point_s, 0.5 * shell.gauge)
-        outside = state.x[:, 1] - half * np.cos(state.x[:, 2])
-        return float(state.x[0, 1]), lowest(shell.s, outside)
+        x = np.stack([state.x for state in states])
+        outside = x[:, :, 1] - half * np.cos(x[:, :, 2])
+        return np.stack((x[:, 0, 1], lowest(shell.s, outside)), axis=1)
 
     def first_yield(self, states: Sequence[ShellState]) -> FirstYield | None:
         """The pressure at which a layer first reaches its yield stress; None if none does."""
-        found = carried_to_yield(states, lambda state: state.layers[:, EP], self._ratios)
+        found = carried_to_yield(states, lambda state: state.layers[EP], self._ratios)
         return None if found is None else FirstYield(found[0], self._place(found[1]))
 
     def onset(self, state: ShellState) -> Onset:
@@ -57,13 +58,13 @@ class ShellView:
         layers_of, first, weight = np.add.reduceat, shell.first_layer[:-1], shell.layer_weight
         plastic = weight * (self._ratios(state) >= AT_YIELD)
         share = layers_of(plastic, first) / layers_of(weight, first)
-        peak = int(np.argmax(state.layers[:, EP]))
+        peak = int(np.argmax(state.layers[EP]))
         # plastic flow keeps the volume; the gauge is the mean over layers
-        thickness_strain = -(state.layers[:, P1] + state.layers[:, P2])
+        thickness_strain = -(state.layers[P1] + state.layers[P2])
         mean = layers_of(weight * thickness_strain, first) / layers_of(weight, first)
         return Onset(
             state.pressure,
-            float(state.layers[peak, EP]),
+            float(state.layers[EP, peak]),
             self._place(peak),
             float(max(0.0, 1.0 - np.exp(mean.min()))),
             zones(self.meridian, shell.point_s, share >= FULLY_PLASTIC),
@@ -86,7 +87,7 @@ class ShellView:
 
     def _ratios(self, state: ShellState) -> Floats:
         shell = self.system
-        return yield_ratio(shell.material, shell.layer_factor, state.layers, state.stress)
+        return yield_ratio(shell.material, state.factor, state.layers, state.stress)
 
     def _place(self, layer: int) -> Place:
         shell = self.system

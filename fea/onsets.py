@@ -12,12 +12,12 @@ from fea.ramp import ramp
 from fea.record import CAUTION, Outline, Record, Stability, WaveMode, record_dict
 from fea.reversal import (
     DEFORMATION_WAVES,
-    Settings,
     discretisation,
     plan_of,
     reversal,
     shell_of,
 )
+from fea.settings import Settings
 from fea.shell import Shell
 from fea.waves import WaveOnset, first_onset, wave_tangent
 from profiles.errors import InputError

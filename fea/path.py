@@ -16,7 +16,8 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.banded import bordered, factor, norm, solve
+from fea.banded import bordered, norm, solve_with
+from fea.compiled import kernel
 from fea.errors import SolveError
 
 Floats = NDArray[np.float64]
@@ -37,12 +38,16 @@ class System(Protocol):
     def evaluate(self, u: Floats, pressure: float, state: Any) -> Any:
         """Evaluation at unknowns u, coming from state."""
 
+    def converge(
+        self, u: Floats, pressure: float, moved: float, state: Any, aim: Aim, newton: Newton
+    ) -> Converged:
+        """What `iterate` does."""
+
     def accept(self, u: Floats, pressure: float, found: Any, state: Any) -> Any:
         """The state after a converged step."""
 
 
-@dataclass(frozen=True)
-class Control:
+class Control(NamedTuple):
     """cv (V - V_start) / volume_scale + cp (p - p_start) / pressure_scale = step."""
 
     cv: float
@@ -67,6 +72,46 @@ class Newton:
     cap: float = 0.2
     iterations: int = 15
 
+
+class Aim(NamedTuple):
+    """Where a step is to end: per_volume (V - volume) + per_pressure (p - pressure) = step.
+
+    pressure_scale : MPa, of the forces that residuals are compared to.
+    """
+
+    per_volume: float
+    per_pressure: float
+    volume: float
+    pressure: float
+    step: float
+    pressure_scale: float
+
+
+class Converged(NamedTuple):
+    """An equilibrium.
+
+    found : evaluation there (its band is factored).  shape : (n,) du/dp, growth : dV/dp along the
+    path, negative : pivots, of the tangent there.  iterations : tangents factored.
+    """
+
+    u: Floats
+    pressure: float
+    found: Any
+    shape: Floats
+    growth: float
+    negative: int
+    iterations: int
+
+
+# how an iteration ends, in numbers for compiled ones: these, or CONVERGED
+CONVERGED = -1
+ENDINGS = (
+    "the residual is not a number",
+    "no equilibrium in {} iterations",
+    "the tangent is singular",
+    "the update is not a number",
+)
+NOT_A_NUMBER, NO_EQUILIBRIUM, SINGULAR, UPDATE_NOT_A_NUMBER = range(4)
 
 _EMPTY: Floats = np.zeros(0)
 
@@ -107,11 +152,60 @@ def direction(band: Floats, gradient: Floats) -> tuple[Direction, int]:
 
     Raises SolveError if the tangent is singular.
     """
-    negative = factor(band)
+    shape = np.empty_like(gradient)
+    negative = solve_with(band, gradient, shape)
     if negative < 0:
-        raise SolveError("the tangent is singular")
-    shape = solve(band, gradient[:, None])[:, 0]
+        raise SolveError(ENDINGS[SINGULAR])
     return Direction(shape, float(gradient @ shape)), negative
+
+
+def iterate(
+    system: System,
+    u: Floats,
+    pressure: float,
+    moved: float,
+    state: Any,
+    aim: Aim,
+    newton: Newton,
+) -> Converged:
+    """Newton's iteration from a trial (u, pressure) to the aim, coming from `state`.
+
+    moved : largest change of an unknown that the trial made.
+    Raises SolveError if it does not end in equilibrium.
+    """
+    checked = False  # an update of this step has been made in full
+    iterations = 0
+    while True:
+        found = system.evaluate(u, pressure, state)
+        force = norm(found.residual)
+        size = max(abs(pressure), aim.pressure_scale) * norm(found.gradient)
+        if not math.isfinite(force):
+            raise SolveError(ENDINGS[NOT_A_NUMBER])
+        gap = aim.step - aim.per_volume * (found.volume - aim.volume)
+        gap -= aim.per_pressure * (pressure - aim.pressure)
+        if (
+            checked
+            and force <= newton.tolerance * size
+            and moved <= newton.update
+            and abs(gap) <= 1e-6 * abs(aim.step) + 1e-12
+        ):
+            break
+        if iterations == newton.iterations:
+            raise SolveError(ENDINGS[NO_EQUILIBRIUM].format(iterations))
+        negative, dp, moved, change = bordered(
+            found.band, found.residual, found.gradient, gap, aim.per_volume, aim.per_pressure
+        )
+        iterations += 1
+        checked = True
+        if negative < 0:
+            raise SolveError(ENDINGS[SINGULAR])
+        if not math.isfinite(moved):
+            raise SolveError(ENDINGS[UPDATE_NOT_A_NUMBER])
+        scale = min(1.0, newton.cap / moved) if moved > 0.0 else 1.0
+        u = u + scale * change
+        pressure += scale * dp
+    way, negative = direction(found.band, found.gradient)
+    return Converged(u, pressure, found, way.shape, way.growth, negative, iterations + 1)
 
 
 def take_step(
@@ -122,58 +216,59 @@ def take_step(
     predictor: Direction | None = None,
 ) -> Step:
     """One controlled step from an accepted state; raises SolveError if it does not converge."""
-    u = state.x.ravel().copy()
-    p, start_v, start_p = state.pressure, state.volume, state.pressure
+    start, p = state.x.ravel(), state.pressure
     a_v, a_p = control.cv / control.volume_scale, control.cp / control.pressure_scale
-    largest = 0.0
-    iterations = 0
-    if predictor is not None and predictor.shape.size:
+    guided = predictor is not None and predictor.shape.size > 0
+    u, largest, dp = start, 0.0, 0.0
+    if predictor is not None and guided:
         dp = control.step / (a_v * predictor.growth + a_p)
-        change = dp * predictor.shape
-        first_u, first_p = u + change, p + dp
         ratio = control.step / predictor.step if predictor.bend.size else 0.0
-        if 0.0 < ratio < 1.01:
-            change = change + ratio**2 * predictor.bend
-            dp += ratio**2 * predictor.bend_pressure
-        largest = float(np.max(np.abs(change)))
-        scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
-        u += scale * change
-        p += scale * dp
-    checked = False  # an update of this step has been made in full
-    while True:
-        found = system.evaluate(u, p, state)
-        force = norm(found.residual)
-        size = max(abs(p), control.pressure_scale) * norm(found.gradient)
-        if not math.isfinite(force):
-            raise SolveError("the residual is not a number")
-        gap = control.step - a_v * (found.volume - start_v) - a_p * (p - start_p)
-        if (
-            checked
-            and force <= newton.tolerance * size
-            and largest <= newton.update
-            and abs(gap) <= 1e-6 * abs(control.step) + 1e-12
-        ):
-            break
-        if iterations == newton.iterations:
-            raise SolveError(f"no equilibrium in {iterations} iterations")
-        negative, dp, largest, change = bordered(
-            found.band, found.residual, found.gradient, gap, a_v, a_p
-        )
-        iterations += 1
-        checked = True
-        if negative < 0:
-            raise SolveError("the tangent is singular")
-        if not math.isfinite(largest):
-            raise SolveError("the update is not a number")
-        scale = min(1.0, newton.cap / largest) if largest > 0.0 else 1.0
-        u = u + scale * change
-        p += scale * dp
-    way, negative = direction(found.band, found.gradient)
-    if predictor is not None and predictor.shape.size:
-        way = way._replace(bend=u - first_u, bend_pressure=p - first_p, step=control.step)
-    dv, dpp = way.growth / control.volume_scale, 1.0 / control.pressure_scale
-    length = float(np.hypot(dv, dpp))
+        square = ratio**2 if 0.0 < ratio < 1.01 else 0.0
+        u, largest, scale = _predict(start, dp, predictor.shape, square, predictor.bend, newton.cap)
+        p += scale * (dp + square * predictor.bend_pressure)
+    aim = Aim(a_v, a_p, state.volume, state.pressure, control.step, control.pressure_scale)
+    end = system.converge(u, p, largest, state, aim, newton)
+    bend, forward = _bend(end.u, start, dp, end.shape, predictor.shape if predictor else _EMPTY)
+    way = Direction(end.shape, end.growth)
+    if guided:
+        bend_pressure = end.pressure - state.pressure - dp
+        way = Direction(end.shape, end.growth, bend, bend_pressure, control.step)
+    dv, dpp = end.growth / control.volume_scale, 1.0 / control.pressure_scale
+    length = math.hypot(dv, dpp)
     # the branch that goes on, not back: at a hairpin V and p both turn, the unknowns do not
-    sign = 1.0 if float(way.shape @ (u - state.x.ravel())) >= 0.0 else -1.0
+    sign = 1.0 if forward >= 0.0 else -1.0
     slope = (sign * dv / length, sign * dpp / length)
-    return Step(system.accept(u, p, found, state), negative, iterations + 1, way, slope)
+    accepted = system.accept(end.u, end.pressure, end.found, state)
+    return Step(accepted, end.negative, end.iterations, way, slope)
+
+
+@kernel
+def _predict(
+    start: Floats, dp: float, shape: Floats, square: float, bend: Floats, cap: float
+) -> tuple[Floats, float, float]:
+    """start + dp shape + square bend with its change capped, the largest change, the share left."""
+    change = np.empty(start.size)
+    largest = 0.0
+    for i in range(start.size):
+        change[i] = dp * shape[i]
+        if square > 0.0:
+            change[i] += square * bend[i]
+        largest = max(largest, abs(change[i]))
+    scale = min(1.0, cap / largest) if largest > 0.0 else 1.0
+    for i in range(start.size):
+        change[i] = start[i] + scale * change[i]
+    return change, largest, scale
+
+
+@kernel
+def _bend(
+    u: Floats, start: Floats, dp: float, shape: Floats, predicted: Floats
+) -> tuple[Floats, float]:
+    """How far u lies beyond start + dp predicted (empty if that is), and (u - start) . shape."""
+    bend = np.empty(predicted.size)
+    forward = 0.0
+    for i in range(u.size):
+        forward += (u[i] - start[i]) * shape[i]
+        if predicted.size > 0:
+            bend[i] = u[i] - start[i] - dp * predicted[i]
+    return bend, forward

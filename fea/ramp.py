@@ -7,6 +7,7 @@ smooth from case to case, and two ramps of different step remove it (Richardson;
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -163,7 +164,7 @@ def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan, beyo
         (step.state.volume - base.volume) / plan.volume_scale,
         (step.state.pressure - base.pressure) / plan.pressure_scale,
     )
-    long = float(np.hypot(*chord))
+    long = math.hypot(*chord)
     turned = min(
         slope[0] * step.slope[0] + slope[1] * step.slope[1],
         (slope[0] * chord[0] + slope[1] * chord[1]) / long if long > 0.0 else 1.0,
@@ -211,7 +212,7 @@ def pressure_control(
 def _check_distance(before: Any, after: Any, length: float, plan: Plan) -> None:
     # the length is measured along the old direction only: at a hairpin the solve may land far off
     # to the side, beyond the peak that is looked for
-    moved = np.hypot(
+    moved = math.hypot(
         (after.volume - before.volume) / plan.volume_scale,
         (after.pressure - before.pressure) / plan.pressure_scale,
     )
@@ -238,7 +239,7 @@ def locate(system: System, states: list[Any], steps: list[Step], plan: Plan) -> 
     for a, b in pairwise(chosen):
         dv = (b.volume - a.volume) / plan.volume_scale
         dp = (b.pressure - a.pressure) / plan.pressure_scale
-        places.append(places[-1] + float(np.hypot(dv, dp)))
+        places.append(places[-1] + math.hypot(dv, dp))
     high = int(np.argmax(pressures))
     before = len(states) - len(chosen) + high
     top = _peak(places, pressures)

@@ -32,8 +32,8 @@ class View(Protocol):
     def start(self) -> Any:
         """The unloaded state."""
 
-    def heights(self, state: Any) -> tuple[float, float]:
-        """Of the dome centre and of the stand ring, mm."""
+    def heights(self, states: Sequence[Any]) -> Floats:
+        """(n_states, 2) of the dome centre and of the stand ring, mm."""
 
     def first_yield(self, states: Sequence[Any]) -> FirstYield | None:
         """Where and at what pressure metal first yields; None if none does."""
@@ -56,7 +56,7 @@ class View(Protocol):
 
 def curve(view: View, states: Sequence[Any], pivots: Sequence[int]) -> Curve:
     """Pressure, travel, growth and swept volume of a path; pivots : after each step."""
-    heights = np.array([view.heights(state) for state in states])
+    heights = view.heights(states)
     travel, growth = (heights[0] - heights).T
     return Curve(
         np.array([state.pressure for state in states]),
@@ -67,14 +67,20 @@ def curve(view: View, states: Sequence[Any], pivots: Sequence[int]) -> Curve:
     )
 
 
-def lowest(s: Floats, z: Floats) -> float:
-    """Lowest height of a line z(s): between nodes that of a parabola through the lowest three."""
-    i = int(np.clip(np.argmin(z), 1, z.size - 2))
-    left, right = s[i] - s[i - 1], s[i + 1] - s[i]
-    down, up = (z[i - 1] - z[i]) / left, (z[i + 1] - z[i]) / right
+def lowest(s: Floats, z: Floats) -> Floats:
+    """(...) lowest heights of lines z(s) (..., n): between nodes that of a parabola through the
+    lowest three.  s : (n,), or (..., n) for each line its own."""
+    middle = np.clip(np.argmin(z, axis=-1), 1, z.shape[-1] - 2)
+    three = middle[..., None] + np.arange(-1, 2)
+    s = np.take_along_axis(np.broadcast_to(s, z.shape), three, axis=-1)
+    near = np.take_along_axis(z, three, axis=-1)
+    left, right = s[..., 1] - s[..., 0], s[..., 2] - s[..., 1]
+    down, up = (near[..., 0] - near[..., 1]) / left, (near[..., 2] - near[..., 1]) / right
     bend = (down + up) / (left + right)
     slope = (up * left - down * right) / (left + right)
-    return float(z[i] - 0.25 * slope * slope / bend) if bend > 0.0 else float(z.min())
+    bent = bend > 0.0
+    vertex = near[..., 1] - 0.25 * slope * slope / np.where(bent, bend, 1.0)
+    return np.where(bent, vertex, near.min(axis=-1))
 
 
 def part_at(meridian: Meridian, s: float) -> str:

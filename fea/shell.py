@@ -1,21 +1,26 @@
 """Shell of revolution: tables of one discretised meridian, and its states.
 
-Mesh, numbering of unknowns, quadrature and shape functions come from scikit-fem on a
-one-dimensional mesh of arc length; the loop over them is in shell_kernel.py.
+Three-node elements on a one-dimensional mesh of arc length, nodes numbered along it; the loop over
+them is in shell_kernel.py.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
-from typing import Any, NamedTuple
+from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.errors import SolveError
 from fea.materials import EP, STATE, encode
+from fea.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from fea.shell_kernel import WIDTH, assemble, thicken
+from fea.shell_newton import converge
+from fea.shell_tables import layer_rule, tables
+from fea.spread import REACH, Means, raised, running_means
 from profiles.material import Material
 from profiles.meridian import Meridian
 
@@ -26,60 +31,17 @@ Along = Callable[[Floats], Floats]
 FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
 
 
-class LayerRule(NamedTuple):
-    """Quadrature through the gauge on (-1, 1), and integrals from the mid-surface.
-
-    points, weights : (n,).  inner : (n, n), row i integrates nodal values from 0 to points[i].
-    reach : (2, n), the same from 0 to -1 and to +1.
-    """
-
-    points: Floats
-    weights: Floats
-    inner: Floats
-    reach: Floats
-
-
-@lru_cache(maxsize=32)
-def layer_rule(n: int) -> LayerRule:
-    """Two Gauss rules of n/2 points, one for each half of the gauge (n even).
-
-    In a hinge the stress jumps near the mid-surface, where one rule over the whole gauge is
-    coarsest: on metal that bends and unbends 8 points of this kind do what 25 of one rule do.
-    """
-    if n % 2:
-        raise ValueError(f"layers is {n}; it must be an even number")
-    k = n // 2
-    g, gw = np.polynomial.legendre.leggauss(k)
-    # on the inside half, from 0 to 1: values at the points -> coefficients -> integrals from 0
-    degree = np.arange(k)
-    to_coefficients = (degree + 0.5)[:, None] * np.polynomial.legendre.legvander(g, k - 1).T * gw
-    ends = np.concatenate((g, [1.0]))
-    integral = np.stack(
-        [
-            np.polynomial.legendre.legval(ends, np.polynomial.legendre.legint(row, lbnd=-1.0))
-            for row in np.eye(k)
-        ],
-        axis=1,
-    )
-    half = 0.5 * integral @ to_coefficients
-    inner, reach = np.zeros((n, n)), np.zeros((2, n))
-    inner[k:, k:], reach[1, k:] = half[:k], half[k]
-    # the outside half is the mirror image
-    inner[:k, :k], reach[0, :k] = -half[:k][::-1, ::-1], -half[k][::-1]
-    inside = 0.5 * (g + 1.0)
-    points = np.concatenate((-inside[::-1], inside))
-    return LayerRule(points, 0.5 * np.concatenate((gw, gw)), inner, reach)
-
-
 @dataclass(frozen=True)
 class ShellState:
     """An equilibrium state; arrays are never written again.
 
     x : (n_nodes, 3) r, z (mm) and tangent angle (radians).  pressure : MPa.
     volume : mm^3 per radian under the loaded face.
-    layers : (n_layers, 7) material state, see materials.layer_stress.
-    stress : (n_layers, 3) Kirchhoff stress: meridian, hoop and shear, MPa.
+    layers : (7, n_layers) material state, see layers.stresses.
+    stress : (3, n_layers) Kirchhoff stress: meridian, hoop and shear, MPa.
     y : (n_layers,) and face : (n_points,) distances from the mid-surface, mm.
+    factor : (n_layers,) on the yield curve, see spread.py.
+    y, face and factor follow the state one step late.
     """
 
     x: Floats
@@ -89,6 +51,7 @@ class ShellState:
     stress: Floats
     y: Floats
     face: Floats
+    factor: Floats
 
 
 class Evaluation(NamedTuple):
@@ -129,6 +92,7 @@ class Shell:
     layer_weight: Floats
     layer_factor: Floats
     layer_prior: Floats
+    means: Means
     rule: Ints
     inner: Floats
     reach: Floats
@@ -148,16 +112,17 @@ class Shell:
 
     def start(self) -> ShellState:
         """The unloaded state of the given shape: no stress, only the prior strain."""
-        layers = np.zeros((self.y0.size, STATE))
-        layers[:, EP] = self.layer_prior
+        layers = np.zeros((STATE, self.y0.size))
+        layers[EP] = self.layer_prior
         state = ShellState(
             self.reference,
             0.0,
             0.0,
             layers,
-            np.zeros((self.y0.size, 3)),
+            np.zeros((3, self.y0.size)),
             self.y0,
             0.5 * self.side * self.gauge,
+            self.layer_factor,
         )
         return replace(state, volume=self.evaluate(self.reference.ravel(), 0.0, state).volume)
 
@@ -180,7 +145,7 @@ class Shell:
             self.first_layer,
             self.per_length,
             self.layer_weight,
-            self.layer_factor,
+            state.factor,
             self.material,
             state.y,
             state.face,
@@ -194,39 +159,73 @@ class Shell:
         )
         return Evaluation(residual, volume, gradient, band, (layers, stress))
 
+    def converge(
+        self, u: Floats, pressure: float, moved: float, state: ShellState, aim: Aim, newton: Newton
+    ) -> Converged:
+        """path.iterate, compiled."""
+        u, shape = u.copy(), np.empty(self.n)
+        layers, stress = np.empty_like(state.layers), np.empty_like(state.stress)
+        residual, gradient = np.empty(self.n), np.empty(self.n)
+        band = np.empty((self.n, WIDTH + 1))
+        ending, pressure, volume, growth, negative, iterations = converge(
+            u,
+            pressure,
+            moved,
+            aim[:],
+            (newton.tolerance, newton.update, newton.cap, newton.iterations),
+            self.shapes,
+            self.slopes,
+            self.weights,
+            self.full_shapes,
+            self.full_slopes,
+            self.full_weights,
+            self.shear_strain,
+            self.first_layer,
+            self.per_length,
+            self.layer_weight,
+            state.factor,
+            self.material,
+            state.y,
+            state.face,
+            state.layers,
+            layers,
+            stress,
+            residual,
+            gradient,
+            band,
+            self.fixed,
+            shape,
+        )
+        if ending != CONVERGED:
+            raise SolveError(ENDINGS[ending].format(iterations))
+        found = Evaluation(residual, volume, gradient, band, (layers, stress))
+        return Converged(u, pressure, found, shape, growth, negative, iterations)
+
     def accept(
         self, u: Floats, pressure: float, found: Evaluation, state: ShellState
     ) -> ShellState:
         """The state after a converged step; layers move with their thickness strain."""
         layers, stress = found.trial
-        y, face = state.y.copy(), state.face.copy()
-        thicken(
+        y, face = thicken(
             self.material,
             self.first_layer,
-            0.5 * self.gauge,
+            self.gauge,
             self.inner,
             self.reach,
             self.rule,
             layers,
             stress,
-            y,
-            face,
             self.side,
         )
-        return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face)
-
-
-def _tables(basis: Any) -> tuple[Floats, Floats, Floats]:
-    """Shape functions (nq, 3), their slopes (nel, nq, 3) and weights (nel, nq) of a basis."""
-    # scikit-fem numbers ends before middles; along the line is what keeps the band narrow
-    order = [0, 2, 1]
-    shapes = np.stack([np.asarray(basis.basis[i][0])[0] for i in order], axis=1)
-    slopes = np.stack([basis.basis[i][0].grad[0] for i in order], axis=2)
-    return (
-        np.ascontiguousarray(shapes),
-        np.ascontiguousarray(slopes),
-        np.ascontiguousarray(basis.dx),
-    )
+        factor = raised(
+            self.material,
+            self.layer_factor,
+            self.layer_prior,
+            layers,
+            self.first_layer,
+            *self.means,
+        )
+        return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face, factor)
 
 
 def build_shell(
@@ -241,6 +240,7 @@ def build_shell(
     prior_strain: Along | None = None,
     yield_factor: Along | None = None,
     offset: Callable[[Floats], tuple[Floats, Floats]] | None = None,
+    spread: float = REACH,
 ) -> Shell:
     """Discretise a meridian with three-node elements and two integration points each.
 
@@ -248,18 +248,15 @@ def build_shell(
     of arc length.  layers : through the gauge, one number or one per element.
     fixed_start, fixed_end : which of r, z, phi are held at the two ends ("" is a free edge).
     face : the face the pressure acts on: inside, mid or outside.
+    spread : length over which hardening resists strain that stands out, as a share of the gauge.
     offset : shape error, the distance from the meridian along its normal and its slope.
     """
-    from skfem import Basis, ElementLineP2, MeshLine
-
     n_elements = len(element_ends) - 1
-    mesh, element = MeshLine(element_ends), ElementLineP2()
-    basis = Basis(mesh, element, intorder=3)
-    s = np.sort(basis.doflocs[0])
-    shapes, slopes, weights = _tables(basis)
+    s = np.empty(2 * n_elements + 1)
+    s[::2], s[1::2] = element_ends, 0.5 * (element_ends[1:] + element_ends[:-1])
+    shapes, slopes, weights, point_s = tables(element_ends, 2)
     # r^2 z' times a shape function is of fifth degree
-    full_shapes, full_slopes, full_weights = _tables(Basis(mesh, element, intorder=5))
-    point_s = np.asarray(basis.global_coordinates())[0]
+    full_shapes, full_slopes, full_weights, _ = tables(element_ends, 3)
 
     at = meridian.at(s)
     reference = np.stack((at.r, at.z, at.phi), axis=1)
@@ -295,8 +292,7 @@ def build_shell(
         (
             a0.ravel()[point] - y0 * k0.ravel()[point],
             r0.ravel()[point] - y0 * s0.ravel()[point],
-        ),
-        axis=1,
+        )
     )
 
     free = np.ones((s.size, 3), dtype=bool)
@@ -324,9 +320,10 @@ def build_shell(
         first_layer=first_layer,
         y0=y0,
         per_length=1.0 / lengths,
-        layer_weight=half[point] * wi * lengths[:, 0] * lengths[:, 1],
+        layer_weight=half[point] * wi * lengths[0] * lengths[1],
         layer_factor=along(yield_factor, 1.0),
         layer_prior=along(prior_strain, 0.0),
+        means=running_means(point_s.ravel(), weights.ravel(), spread * gauge, per_point),
         rule=np.searchsorted(kinds, per_point),
         inner=inner,
         reach=reach,

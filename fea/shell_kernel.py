@@ -28,13 +28,134 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.compiled import kernel
-from fea.materials import NU, P1, P2, E, layer_stress
+from fea.layers import (
+    BLOCK,
+    C11,
+    C12,
+    C13,
+    C22,
+    C23,
+    C33,
+    E3,
+    FACTOR,
+    LANES,
+    LENGTH1,
+    LENGTH2,
+    OWN,
+    PER1,
+    STATES,
+    T1,
+    T2,
+    T3,
+    WEIGHT,
+    Y,
+    exponential,
+    load,
+    store,
+    strains,
+    stresses,
+)
+from fea.materials import NU, P1, P2, E
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 WIDTH = 8  # half bandwidth: three nodes of three unknowns couple to each other
 SHEAR = math.sqrt(5.0 / 6.0)
+
+
+# of a point's place
+R, SIN, COS, CURVE, STRETCH, SHEARED = range(6)
+PLACE = 6
+_LANE = BLOCK - 1
+# rows of what a layer adds to the forces and their tangent, per unit of y^0
+(_F1, _F2, _F3, _A11, _A12, _A22, _A13, _A23, _A33) = range(OWN, OWN + 9 * BLOCK, BLOCK)
+
+
+@kernel
+def locate_points(x: Floats, shapes: Floats, slopes: Floats, place: Floats) -> None:
+    """r, sin phi, cos phi, phi', stretch a and shear g of every point.
+
+    x : (n_nodes, 3).  shapes : (nq, 3), slopes : (nel, nq, 3).  place : (nel * nq, 6), out.
+    """
+    n_elements, n_points = slopes.shape[0], slopes.shape[1]
+    for e in range(n_elements):
+        for q in range(n_points):
+            r = rp = zp = phi = k = 0.0
+            for i in range(3):
+                node = 2 * e + i
+                N, B = shapes[q, i], slopes[e, q, i]
+                r += N * x[node, 0]
+                rp += B * x[node, 0]
+                zp += B * x[node, 1]
+                phi += N * x[node, 2]
+                k += B * x[node, 2]
+            s, c = math.sin(phi), math.cos(phi)
+            out = place[e * n_points + q]
+            out[R], out[SIN], out[COS], out[CURVE] = r, s, c, k
+            out[STRETCH], out[SHEARED] = rp * c + zp * s, -rp * s + zp * c
+
+
+@kernel
+def stress_block(
+    point: int,
+    place: Floats,
+    shear_strain: Floats,
+    first_layer: Ints,
+    per_length: Floats,
+    layer_weight: Floats,
+    factor: Floats,
+    material: Floats,
+    y: Floats,
+    old: Floats,
+    lanes: Floats,
+) -> int:
+    """Stress and tangent of the layers of `point` and as many points after it as fit.
+
+    The arrays are those of `assemble`; place : of `locate_points`; lanes : (LANES,), out, see
+    layers.py.  Returns the first point left over.
+    """
+    first, last = first_layer[point], point
+    while last < place.shape[0] and first_layer[last + 1] - first <= BLOCK:
+        last += 1
+    count = first_layer[last] - first
+    load(lanes, Y, y.reshape((1, -1)), first, count, 0.0)
+    load(lanes, PER1, per_length, first, count, 1.0)
+    load(lanes, WEIGHT, layer_weight.reshape((1, -1)), first, count, 0.0)
+    load(lanes, FACTOR, factor.reshape((1, -1)), first, count, 1.0)
+    load(lanes, STATES, old, first, count, 0.0)
+    for p in range(point, last):
+        lane = (first_layer[p] - first) & _LANE
+        r, s = place[p, R], place[p, SIN]
+        a, k = place[p, STRETCH], place[p, CURVE]
+        strain = SHEAR * (place[p, SHEARED] - shear_strain[p])
+        for m in range(first_layer[p + 1] - first_layer[p]):
+            lanes[LENGTH1 + lane + m] = a - lanes[Y + lane + m] * k
+            lanes[LENGTH2 + lane + m] = r - lanes[Y + lane + m] * s
+            lanes[E3 + lane + m] = strain
+    for i in range(count, BLOCK):
+        lanes[LENGTH1 + i] = lanes[LENGTH2 + i] = 1.0
+        lanes[E3 + i] = 0.0
+    strains(lanes)
+    stresses(material, lanes)
+    return last
+
+
+@kernel
+def _weigh(lanes: Floats) -> None:
+    """Forces and tangent of the layers, as far as each layer's own."""
+    for i in range(BLOCK):
+        w, t1, t2 = lanes[WEIGHT + i], lanes[T1 + i], lanes[T2 + i]
+        both = 1.0 / (lanes[LENGTH1 + i] * lanes[LENGTH2 + i])
+        u1, u2 = lanes[LENGTH2 + i] * both, lanes[LENGTH1 + i] * both
+        ws = w * SHEAR
+        lanes[_F1 + i], lanes[_F2 + i] = w * t1 * u1, w * t2 * u2
+        lanes[_F3 + i] = ws * lanes[T3 + i]
+        lanes[_A11 + i] = w * (lanes[C11 + i] - t1) * u1 * u1
+        lanes[_A12 + i] = w * lanes[C12 + i] * both
+        lanes[_A22 + i] = w * (lanes[C22 + i] - t2) * u2 * u2
+        lanes[_A13 + i], lanes[_A23 + i] = ws * lanes[C13 + i] * u1, ws * lanes[C23 + i] * u2
+        lanes[_A33 + i] = ws * SHEAR * lanes[C33 + i]
 
 
 @kernel
@@ -70,10 +191,10 @@ def assemble(
         full_ those of a rule that is exact for the volume under the mid-surface.
     shear_strain : (nel * nq,) undeformed g.
     first_layer : (nel * nq + 1,) first layer of each point.
-    per_length : (n_layers, 2) 1 / (a0 - y0 phi0'), 1 / (r0 - y0 sin phi0).
+    per_length : (2, n_layers) 1 / (a0 - y0 phi0'), 1 / (r0 - y0 sin phi0).
     layer_weight, factor, y : (n_layers,) area per radian and length, yield factor, distance now.
     face : (nel * nq,) distance of the loaded face from the mid-surface.
-    old, new : (n_layers, 7) material state; stress : (n_layers, 3), MPa, out.
+    old, new : (7, n_layers) material state; stress : (3, n_layers), MPa, out.
     residual, volume_gradient : (3 n_nodes,), out.  band : (3 n_nodes, WIDTH + 1), out.
     fixed : numbers of the unknowns held: zero residual and gradient, 1 on the diagonal.
     """
@@ -82,46 +203,46 @@ def assemble(
     volume_gradient[:] = 0.0
     band[:] = 0.0
     volume = 0.0
-    for e in range(n_elements):
-        for q in range(n_points):
-            point = e * n_points + q
-            r = rp = zp = phi = k = 0.0
-            for i in range(3):
-                node = 2 * e + i
-                N, B = shapes[q, i], slopes[e, q, i]
-                r += N * x[node, 0]
-                rp += B * x[node, 0]
-                zp += B * x[node, 1]
-                phi += N * x[node, 2]
-                k += B * x[node, 2]
-            s, c = math.sin(phi), math.cos(phi)
-            a, g = rp * c + zp * s, -rp * s + zp * c
-
-            strain = SHEAR * (g - shear_strain[point])
+    place, lanes = np.empty((face.size, PLACE)), np.empty(LANES)
+    locate_points(x, shapes, slopes, place)
+    last = 0
+    while last < face.size:
+        start = last
+        last = stress_block(
+            start,
+            place,
+            shear_strain,
+            first_layer,
+            per_length,
+            layer_weight,
+            factor,
+            material,
+            y,
+            old,
+            lanes,
+        )
+        first = first_layer[start]
+        count = first_layer[last] - first
+        store(lanes, STATES, new, first, count)
+        store(lanes, T1, stress, first, count)
+        _weigh(lanes)
+        for point in range(start, last):
+            e, q = point // n_points, point % n_points
+            r, s, c = place[point, R], place[point, SIN], place[point, COS]
+            k, a, g = place[point, CURVE], place[point, STRETCH], place[point, SHEARED]
             fa = fk = fr = fs = fg = 0.0
             aa = ak = kk = rr = rs = ss = ar = ax = kx = ag = kg = rg = sg = gg = 0.0
-            for m in range(first_layer[point], first_layer[point + 1]):
-                ym = y[m]
-                l1, l2 = a - ym * k, r - ym * s
-                t1, t2, t3, t11, t12, t22, t13, t23, t33 = layer_stress(
-                    material,
-                    factor[m],
-                    math.log(l1 * per_length[m, 0]),
-                    math.log(l2 * per_length[m, 1]),
-                    strain,
-                    old[m],
-                    new[m],
-                )
-                stress[m, 0], stress[m, 1], stress[m, 2] = t1, t2, t3
-                w = layer_weight[m]
-                u1, u2 = 1.0 / l1, 1.0 / l2
-                f1, f2 = w * t1 * u1, w * t2 * u2
+            lane = (first_layer[point] - first) & _LANE
+            for m in range(first_layer[point + 1] - first_layer[point]):
+                i = lane + m
+                ym = lanes[Y + i]
+                f1, f2 = lanes[_F1 + i], lanes[_F2 + i]
+                c11, c22, c12 = lanes[_A11 + i], lanes[_A22 + i], lanes[_A12 + i]
+                c13, c23 = lanes[_A13 + i], lanes[_A23 + i]
                 fa += f1
                 fk -= ym * f1
                 fr += f2
                 fs -= ym * f2
-                c11, c22 = w * (t11 - t1) * u1 * u1, w * (t22 - t2) * u2 * u2
-                c12 = w * t12 * u1 * u2
                 aa += c11
                 ak -= ym * c11
                 kk += ym * ym * c11
@@ -131,13 +252,12 @@ def assemble(
                 ar += c12
                 ax -= ym * c12
                 kx += ym * ym * c12
-                c13, c23 = w * SHEAR * t13 * u1, w * SHEAR * t23 * u2
-                fg += w * SHEAR * t3
+                fg += lanes[_F3 + i]
                 ag += c13
                 kg -= ym * c13
                 rg += c23
                 sg -= ym * c23
-                gg += w * SHEAR * SHEAR * t33
+                gg += lanes[_A33 + i]
 
             h = face[point]
             h2, h3 = 0.5 * h * h, h * h * h / 3.0
@@ -197,6 +317,7 @@ def assemble(
                         band[row, column + 1] += NB * h02 + BB * h12
                         band[row, column + 2] += NN * h03 + NB * h04 + BN * h13 + BB * h14
                         band[row + 1, column + 1] += BN * h23 + BB * h24
+    for e in range(n_elements):
         for q in range(full_weights.shape[1]):
             r = zp = 0.0
             for i in range(3):
@@ -231,42 +352,46 @@ def assemble(
 def thicken(
     material: Floats,
     first_layer: Ints,
-    half: Floats,
+    gauge: Floats,
     inner: Floats,
     reach: Floats,
     rule: Ints,
     state: Floats,
     stress: Floats,
-    y: Floats,
-    face: Floats,
     side: float,
-) -> None:
-    """Move the layers and the loaded face by the thickness strain, in place.
+) -> tuple[Floats, Floats]:
+    """Distances (n_layers,) of the layers and (n_points,) of the loaded face, with the thickness.
 
     y(y0) = integral from the mid-surface of exp(e3), e3 = -(nu/E)(t1 + t2) - plastic part; the
     mid-surface fibre stays at y = 0.
-    half : (n_points,) half the undeformed gauge.  rule : (n_points,) which layer rule.
+    gauge : (n_points,) undeformed.  rule : (n_points,) which layer rule.
     inner : (n_rules, nl, nl) integrals of the rule's polynomial from 0 to each layer;
     reach : (n_rules, 2, nl) from 0 to the outside (-1) and inside (+1) faces.
     side : which face is loaded: +1 inside, 0 mid-surface, -1 outside.
     """
-    stretch = np.empty(inner.shape[1])
+    n_layers = state.shape[1]
+    y, face, stretch = np.empty(n_layers), np.empty(gauge.size), np.empty(n_layers)
     compliance = material[NU] / material[E]
-    for point in range(half.size):
+    t1, t2, p1, p2 = stress[0], stress[1], state[P1], state[P2]
+    for m in range(n_layers):
+        stretch[m] = exponential(-compliance * (t1[m] + t2[m]) - p1[m] - p2[m])
+    for point in range(gauge.size):
+        half = 0.5 * gauge[point]
         first, last = first_layer[point], first_layer[point + 1]
-        for m in range(first, last):
-            e3 = -compliance * (stress[m, 0] + stress[m, 1]) - state[m, P1] - state[m, P2]
-            stretch[m - first] = math.exp(e3)
         count = last - first
         use = rule[point]
+        middle = count // 2
         for i in range(count):
             value = 0.0
-            for j in range(count):
-                value += inner[use, i, j] * stretch[j]
-            y[first + i] = half[point] * value
+            # from the mid-surface outward: a rule has half its points on each side
+            start = 0 if i < middle else middle
+            for j in range(start, start + middle):
+                value += inner[use, i, j] * stretch[first + j]
+            y[first + i] = half * value
         value = 0.0
         if side != 0.0:
             end = 1 if side > 0.0 else 0
             for j in range(count):
-                value += reach[use, end, j] * stretch[j]
-        face[point] = half[point] * value
+                value += reach[use, end, j] * stretch[first + j]
+        face[point] = half * value
+    return y, face

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fea.errors import SolveError
 from fea.materials import encode
+from fea.path import Aim, Converged, Newton, iterate
 from fea.solid_kernel import STATE, add_metal, add_pressure, yield_ratio
 from fea.solid_mesh import loaded_edges, numbering, to_skfem
 from profiles.errors import InputError
@@ -125,6 +126,12 @@ class Solid:
             state.x, self.nodes, self.slopes, self.shapes, self.radii, self.material,
             self.factors, state.points,
         )  # fmt: skip
+
+    def converge(
+        self, u: Floats, pressure: float, moved: float, state: SolidState, aim: Aim, newton: Newton
+    ) -> Converged:
+        """path.iterate."""
+        return iterate(self, u, pressure, moved, state, aim, newton)
 
     def accept(
         self, u: Floats, pressure: float, found: SolidEvaluation, state: SolidState

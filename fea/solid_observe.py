@@ -50,11 +50,12 @@ class SolidView:
         dr, dz = (inside - outside).T
         return Outline(state.pressure, r, z, np.unwrap(np.arctan2(-dr, dz)))
 
-    def heights(self, state: SolidState) -> tuple[float, float]:
+    def heights(self, states: Sequence[SolidState]) -> Floats:
         """Of the dome centre and of the stand ring (the lowest circle), on the outside, mm."""
-        _, outside = self.faces(state)
-        along = np.append(0.0, np.cumsum(np.linalg.norm(np.diff(outside, axis=0), axis=1)))
-        return float(outside[0, 1]), lowest(along, outside[:, 1])
+        outside = np.stack([self.faces(state)[1] for state in states])
+        steps = np.linalg.norm(np.diff(outside, axis=1), axis=2)
+        along = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
+        return np.stack((outside[:, 0, 1], lowest(along, outside[:, :, 1])), axis=1)
 
     def first_yield(self, states: Sequence[SolidState]) -> FirstYield | None:
         """The pressure at which a point first reaches its yield stress (None: none does)."""

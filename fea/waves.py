@@ -20,14 +20,13 @@ from fea.errors import SolveError
 from fea.path import Control, System, take_step
 from fea.ramp import Plan
 from fea.shell import Shell, ShellState
-from fea.wave_kernel import WAVE_WIDTH, band_at, wave_band
+from fea.wave_kernel import WAVE_WIDTH, band_at, in_powers, wave_band
 from fea.wave_moments import DEFORMATION, FLOW, SUMS, moments
 
 Floats = NDArray[np.float64]
 
 THEORIES = {"flow": FLOW, "deformation": DEFORMATION}
 WAVES = tuple(range(21))
-DEGREE = 4
 # relative distance in pressure to which an onset is found, and to which close n are told apart
 LOCATED, TOLD_APART = 1e-3, 2e-4
 
@@ -120,7 +119,7 @@ def bands(
         shell.first_layer,
         shell.per_length,
         shell.layer_weight,
-        shell.layer_factor,
+        before.factor,
         shell.layer_prior,
         shell.material,
         shell.radius,
@@ -157,10 +156,8 @@ def wave_tangent(
 
     theory : flow (the tangent of the step itself) or deformation (secant moduli where it yields).
     """
-    at = range(-(DEGREE // 2), DEGREE // 2 + 1)
-    values = bands(shell, before, state, at, state.pressure, THEORIES[theory])
-    inverse = np.linalg.inv(np.vander(at, increasing=True))
-    return WaveTangent(np.tensordot(inverse, values, axes=1), shell)
+    zero, one, two = bands(shell, before, state, (0, 1, 2), state.pressure, THEORIES[theory])
+    return WaveTangent(in_powers(zero, one, two), shell)
 
 
 class WaveOnset(NamedTuple):
@@ -268,7 +265,7 @@ def lowest_mode(band: Floats, fixed: NDArray[np.int64]) -> tuple[float, Floats]:
     vector[fixed] = 0.0
     value = value_new = 0.0
     for _ in range(30):
-        new = solve(band, vector[:, None])[:, 0]
+        new = solve(band, vector)
         size = float(np.linalg.norm(new))
         value_new = float(vector @ vector / (vector @ new))
         vector = new / size

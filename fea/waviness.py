@@ -13,12 +13,15 @@ from fea.errors import SolveError
 from fea.imperfection import grow
 from fea.ramp import ramp
 from fea.record import CAUTION
-from fea.reversal import Settings, discretisation, plan_of, reversal, shell_of
+from fea.reversal import discretisation, plan_of, reversal, shell_of
+from fea.settings import Settings
 from fea.waves import first_onset, wave_tangent
 from profiles.errors import InputError
 from profiles.profile import Profile
 
 Floats = NDArray[np.float64]
+
+GROWS = 1.5  # how many times a wave may grow in a step near its onset
 
 
 @dataclass(frozen=True)
@@ -102,8 +105,12 @@ def waviness(
     middle = 0.5 * (at[1:] + at[:-1])
     fine = np.linspace(middle[0], end, 200 * len(middle))
     perfect = np.interp(fine, volume, pressure)
-    change = _between(middle, grown.pressure_change, fine, end if onset else None)
     size = np.abs(grown.waves[:, :, [0, 1, 3]]).max(axis=(1, 2))
+    # a step over which the wave grows much has no one change of pressure: it is carried over
+    even = len(middle)
+    if onset is not None:
+        even = max(2, int(np.argmax(np.append(size[1:] > GROWS * size[:-1], True))))
+    change = _between(middle[:even], grown.pressure_change[:even], fine, end if onset else None)
     # shares of the path's own top, so that its step error does not count as a loss
     limit = record.limit_on_curve_mpa
     own = top * (1.0 + (record.step_correction_mpa or 0.0) / limit) if limit else top

@@ -18,13 +18,13 @@ Floats = NDArray[np.float64]
 
 # elements at density 1; see the convergence table in tests/test_open_cases.py
 COUNTS = {
-    "dome": 7,
-    "shoulder": 4,
-    "inner_leg": 12,
-    "nose": 9,
-    "outer_leg": 6,
-    "heel": 4,
-    "sidewall": 4,
+    "dome": 6,
+    "shoulder": 3,
+    "inner_leg": 7,
+    "nose": 8,
+    "outer_leg": 5,
+    "heel": 3,
+    "sidewall": 3,
 }
 # share of the part's length at share x of its elements: fine at the end (dome), the start (wall)
 _SPACING = {

@@ -14,7 +14,8 @@ from importlib import resources
 from typing import Any, NamedTuple
 
 from fea.record import Record
-from fea.reversal import Settings, reversal
+from fea.reversal import reversal
+from fea.settings import Settings
 from profiles import InputError, Profile
 from studies.study import Study
 from studies.varied import bottom_at

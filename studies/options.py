@@ -10,7 +10,7 @@ from profiles import InputError, Profile, parse_quantity
 from profiles.errors import brief
 
 if TYPE_CHECKING:
-    from fea.reversal import Settings
+    from fea.settings import Settings
 
 _PERCENT = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*%\s*")
 
@@ -101,7 +101,7 @@ def settings_of(
     if waves is not None:
         given.append(("--waves", waves, {"waves": whole(waves, "--waves")}))
 
-    from fea.reversal import Settings
+    from fea.settings import Settings
 
     # what is left of the bottom after its reversal is shown in the figure
     settings: dict[str, Any] = {"follow": True}

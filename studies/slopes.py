@@ -12,7 +12,8 @@ from typing import Any
 
 import numpy as np
 
-from fea.reversal import Settings, reversal
+from fea.reversal import reversal
+from fea.settings import Settings
 from profiles import InputError, Profile
 from studies.tolerable import RESOLUTION
 from studies.units import PSI

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass, field, replace
 
-from fea.reversal import Settings
+from fea.settings import Settings
 from profiles import InputError, Profile, dump_profile, parse_profile
 
 

@@ -46,7 +46,7 @@ from typing import Any, Literal
 import numpy as np
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from fea.reversal import Settings
+from fea.settings import Settings
 from profiles import InputError, Profile, load_profile, parse_quantity
 from profiles.errors import brief
 from profiles.limits import unknown_name

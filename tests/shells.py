@@ -65,7 +65,7 @@ def linear(shell: Shell, load: Floats | None = None) -> tuple[Floats, Floats]:
     load = found.gradient if load is None else load
     band = found.band
     assert factor(band) == 0
-    return solve(band, load[:, None]).reshape(-1, 3), load
+    return solve(band, load).reshape(-1, 3), load
 
 
 def compliance(shell: Shell) -> float:

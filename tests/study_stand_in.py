@@ -8,7 +8,7 @@ import time
 from dataclasses import dataclass
 from typing import Any
 
-from fea.reversal import Settings
+from fea.settings import Settings
 from profiles import Profile
 from studies.cases import Solver
 

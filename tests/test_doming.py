@@ -220,7 +220,9 @@ def test_harder_sheet_springs_back_more() -> None:
         north().replaced(material=replace(material, yield_strength=297.0)), reversal="none"
     )
     assert harder.springback_mm > formed().springback_mm
-    assert harder.peak_force_n > formed().peak_force_n
+    # the peak of a bottomed stroke is the station's spring, whatever the sheet: measured +-0.1 % at
+    # four yield strengths, two steps and two meshes, and no trend
+    assert harder.peak_force_n == pytest.approx(formed().peak_force_n, rel=2e-3)
 
 
 @pytest.mark.slow
@@ -324,10 +326,10 @@ def test_whole_state_agrees_with_a_shell_rebuilt_from_its_parts(
         shell, start = system_of(formed, PARTS[:3])
         stress = formed.at("punch off").shell.stress
         modulus, nu = shell.material[E], shell.material[NU]
-        t1, t2, t3 = stress.T
+        t1, t2, t3 = stress
         layers = start.layers.copy()
-        layers[:, P1], layers[:, P2] = -(t1 - nu * t2) / modulus, -(t2 - nu * t1) / modulus
-        layers[:, P3] = -2.0 * (1.0 + nu) * t3 / modulus
+        layers[P1], layers[P2] = -(t1 - nu * t2) / modulus, -(t2 - nu * t1) / modulus
+        layers[P3] = -2.0 * (1.0 + nu) * t3 / modulus
         start = replace(start, layers=layers, stress=stress.copy())
         plan = Plan(0.07, 500.0, 1.0, 4.0)
         # brought to rest by a breath of pressure, let off again

@@ -119,7 +119,7 @@ def pole(shell: Shell, state: object) -> tuple[float, float, float]:
     thickness = float((inside + outside)[:6].mean())
     first, last = shell.first_layer[0], shell.first_layer[4]
     weight = shell.layer_weight[first:last]
-    stress = state.stress[first:last, :2].mean(axis=1)  # type: ignore[attr-defined]
+    stress = state.stress[:2, first:last].mean(axis=0)  # type: ignore[attr-defined]
     # Kirchhoff over the change of volume, which is elastic and small
     return 1.0 / curvature, thickness, float(np.average(stress, weights=weight))
 

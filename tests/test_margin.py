@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 import study_stand_in as stand_in
 
-from fea.reversal import Settings, reversal
+from fea.reversal import reversal
+from fea.settings import Settings
 from profiles import load_profile
 from studies.engines import Processes, Serial
 from studies.margin import margin_report

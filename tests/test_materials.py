@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
+from fea.layers import layer_stresses
 from fea.materials import (
     B1,
     EP,
@@ -26,7 +27,6 @@ from fea.materials import (
     P3,
     STATE,
     encode,
-    layer_stress,
     yield_curve,
     yield_ratio,
 )  # fmt: skip
@@ -66,12 +66,14 @@ def curve(law: str, ep: float) -> float:
 def step(material: Material, strain, old=None, factor: float = 1.0):
     """Stress (3,), tangent (3, 3) and new state (7,) of one step to a strain."""
     old = np.zeros(STATE) if old is None else old
-    new = np.empty(STATE)
-    t1, t2, t3, t11, t12, t22, t13, t23, t33 = layer_stress(
-        encode(material), factor, *map(float, strain), old, new
+    new, stress, tangent = np.empty((STATE, 1)), np.empty((3, 1)), np.empty((6, 1))
+    column = np.array(strain, dtype=float)[:, None]
+    layer_stresses(
+        encode(material), np.array([factor]), column, old[:, None].copy(), new, stress, tangent
     )
-    tangent = np.array([[t11, t12, t13], [t12, t22, t23], [t13, t23, t33]])
-    return np.array([t1, t2, t3]), tangent, new
+    t11, t12, t22, t13, t23, t33 = tangent[:, 0]
+    whole = np.array([[t11, t12, t13], [t12, t22, t23], [t13, t23, t33]])
+    return stress[:, 0], whole, new[:, 0]
 
 
 def uniaxial(material: Material, e1: float, old=None):
@@ -197,9 +199,9 @@ def test_prior_strain_is_a_place_on_the_curve() -> None:
 def test_yield_ratio_is_one_at_yield(share: float) -> None:
     material = metal("voce", share)
     stress, _, new = step(material, (0.02, -0.013, 0.004))
-    found = yield_ratio(encode(material), np.ones(1), new[None], stress[None])
+    found = yield_ratio(encode(material), np.ones(1), new[:, None], stress[:, None])
     assert found[0] == pytest.approx(1.0, abs=1e-9)
-    half = yield_ratio(encode(material), np.full(1, 2.0), np.zeros((1, STATE)), stress[None])
+    half = yield_ratio(encode(material), np.full(1, 2.0), np.zeros((STATE, 1)), stress[:, None])
     q = np.sqrt(stress[0] ** 2 - stress[0] * stress[1] + stress[1] ** 2 + 3.0 * stress[2] ** 2)
     assert half[0] == pytest.approx(q / (2.0 * FIRST), rel=1e-12)
 
@@ -307,7 +309,7 @@ def test_stress_stays_on_or_inside_the_yield_surface(law, share, first, second) 
     material = metal(law, share)
     old = step(material, first)[2]
     stress, _, new = step(material, second, old)
-    found = yield_ratio(encode(material), np.ones(1), new[None], stress[None])[0]
+    found = yield_ratio(encode(material), np.ones(1), new[:, None], stress[:, None])[0]
     assert found <= 1.0 + 1e-9
     assert new[EP] >= old[EP]
     if new[EP] > old[EP]:

@@ -7,14 +7,15 @@ computed independently, +- 0.2 %.  Files: tests/data/open_case_g.toml, open_case
 Convergence of the shell (limit on the curve, MPa; step 0.1 unless said):
 
     mesh density      0.5      1        2            layers   6        8        12       16
-    G                 0.67433  0.67429  0.67429      G        0.67300  0.67429  0.67466  0.67416
-    H                 0.50803  0.50802  0.50802      H        0.50800  0.50802  0.50799  0.50799
+    G                 0.67333  0.67239  0.67224      G        0.67131  0.67239  0.67265  0.67225
+    H                 0.50876  0.50805  0.50802      H        0.50799  0.50805  0.50803  0.50803
 
     step              0.2      0.1      0.05     0.025    from 0.05 and 0.025, step -> 0
-    G                 0.67440  0.67429  0.67480  0.67515  0.67550
-    H                 0.50716  0.50802  0.50843  0.50861  0.50879
+    G                 0.67188  0.67239  0.67301  0.67342  0.67383
+    H                 0.50719  0.50805  0.50843  0.50863  0.50883
 
-What the parts of the formulation are worth (MPa, 76 elements, steps of 20 mm^3 per radian):
+What the parts of the formulation are worth (MPa, 76 elements, steps of 20 mm^3 per radian, without
+the length of spread.py, which takes 0.25 % off G and nothing off H):
 
     one Gauss rule through the gauge, 9 / 15 / 25 / 41 points   G 0.6823 0.6796 0.6778 0.6773
     one Gauss rule in each half, 4 / 5 / 6 / 8 points           G 0.6772 0.6779 0.6777 0.6778

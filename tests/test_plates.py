@@ -82,7 +82,7 @@ def parts(shell: Shell, state: ShellState) -> tuple[np.ndarray, np.ndarray]:
     """Membrane and bending part (n_points,) of the radial stress, x a^2 / (E t^2)."""
     first = shell.first_layer[:-1]
     weight, arm = shell.layer_weight, shell.y0
-    stress = state.stress[:, 0] * RADIUS**2 / (E * GAUGE**2)
+    stress = state.stress[0] * RADIUS**2 / (E * GAUGE**2)
     membrane = np.add.reduceat(weight * stress, first) / np.add.reduceat(weight, first)
     slope = np.add.reduceat(weight * stress * arm, first) / np.add.reduceat(weight * arm**2, first)
     return membrane, 0.5 * GAUGE * slope

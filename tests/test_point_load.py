@@ -77,7 +77,7 @@ def test_large_travel(evidence) -> None:
         for _ in range(20):
             trial = held.evaluate(u, 0.0, state)
             assert factor(trial.band) >= 0
-            change = solve(trial.band, -trial.residual[:, None])[:, 0]
+            change = solve(trial.band, -trial.residual)
             u = u + change
             if np.max(np.abs(change)) < 1e-9:
                 break

@@ -1,22 +1,20 @@
 """The resolution a user asks for, checked against a certified run.
 
-Certified: the same solver with twice the layers and steps of 0.02, Richardson's limit of the last
-two steps.  The check is of the solver against itself; what it computes is checked against other
-sources in the other files.
+Certified: the same solver with twice the elements, four times the layers and steps of 0.02,
+Richardson's limit of the last two steps.  The check is of the solver against itself; what it
+computes is checked against other sources in the other files.
 
 Measured on 40 random bottoms (errors in %):
 
     resolution asked    1      0.5    0.2    0.1
-    median              0.16   0.09   0.04   0.01
-    root mean square    0.28   0.22   0.16   0.09
-    largest             0.91   0.69   0.58   0.39
-    bottoms above it    0      1      4      5
+    median              0.06   0.06   0.05   0.03
+    root mean square    0.10   0.10   0.07   0.05
+    largest             0.39   0.39   0.18   0.12
+    bottoms above it    0      0      0      3
 
-The large ones are deep bottoms of long travel with wide noses, where metal that unbends under
-tension kinks within about one element: which one it is flickers with layers and steps.  On these
-the mesh counts too, by up to 0.3 %: a shell has no length scale to spread the kink over.  So the
-resolution is kept in the root mean square and by nine bottoms in ten; the bands below say that,
-and that none is off by more than three times the resolution (0.6 % at least).
+Without the length of spread.py deep bottoms with wide noses are off by up to 0.8 %, whatever the
+mesh: metal that unbends under tension kinks within one element there, and which one it is flickers
+with layers and steps.
 """
 
 from __future__ import annotations
@@ -33,7 +31,7 @@ from profiles.profile import Profile
 
 
 def certified(profile: Profile) -> float:
-    shell = shell_of(profile, Discretisation(1.0, 16, 0.02))
+    shell = shell_of(profile, Discretisation(2.0, 16, 0.02))
     plan = plan_of(profile, shell, 0.02, 4.0)
     limits = []
     for step in (0.04, 0.02):
@@ -50,8 +48,8 @@ def errors(profiles: list[Profile], resolution: float) -> np.ndarray:
 
 def test_default_resolution() -> None:
     error = errors(random_profiles(8, 5), 0.002)
-    assert np.max(np.abs(error)) < 0.006
-    assert np.sqrt(np.mean(error**2)) < 0.002
+    assert np.max(np.abs(error)) < 0.002
+    assert np.sqrt(np.mean(error**2)) < 0.001
 
 
 @pytest.mark.slow
@@ -59,8 +57,8 @@ def test_default_resolution() -> None:
 def test_resolutions(resolution: float) -> None:
     error = errors(random_profiles(40, 77), resolution)
     assert np.sqrt(np.mean(error**2)) < resolution
-    assert np.mean(np.abs(error) < resolution) > 0.85
-    assert np.max(np.abs(error)) < max(3.0 * resolution, 0.006)
+    assert np.mean(np.abs(error) < resolution) > 0.9
+    assert np.max(np.abs(error)) < 1.5 * resolution
 
 
 def test_random_bottoms_all_end_in_an_answer_or_a_named_reason() -> None:

@@ -18,6 +18,7 @@ import skfem
 from shells import revolve
 
 from fea.shell import FACES, Shell
+from fea.shell_tables import tables
 from profiles.material import Material
 from profiles.meridian import Meridian, Segment
 
@@ -194,6 +195,19 @@ def test_residual_and_volume_against_the_energy(face: str) -> None:
     assert np.abs(found.residual - expected).max() < BAND * np.abs(expected).max()
     assert np.abs(found.gradient - gradient).max() < BAND * np.abs(gradient).max()
     assert found.volume == pytest.approx(energy(shell, x, face)[1], rel=BAND)
+
+
+@pytest.mark.parametrize(("points", "degree"), [(2, 3), (3, 5)])
+def test_tables_are_those_of_scikit_fem(points: int, degree: int) -> None:
+    basis = skfem.Basis(skfem.MeshLine(ENDS), skfem.ElementLineP2(), intorder=degree)
+    own = tables(ENDS, points)
+    for i, other in enumerate((0, 2, 1)):  # ends before middles there, along the line here
+        value = basis.basis[other][0]
+        assert np.allclose(own.shapes[:, i], np.asarray(value)[0], rtol=0.0, atol=1e-14)
+        assert np.allclose(own.slopes[:, :, i], value.grad[0], rtol=1e-13, atol=1e-13)
+    assert np.allclose(own.weights, basis.dx, rtol=1e-14)
+    assert np.allclose(own.s, np.asarray(basis.global_coordinates())[0], rtol=1e-14)
+    assert np.array_equal(np.sort(basis.doflocs[0]), shell_on("mid").s)
 
 
 def test_volume_under_the_inside_face() -> None:

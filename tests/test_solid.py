@@ -229,7 +229,7 @@ def test_newton_converges_quadratically():
         if norms[-1] < 1e-12:
             break
         assert factor(found.band) == 0
-        u = u - solve(found.band, found.residual[:, None])[:, 0]
+        u = u - solve(found.band, found.residual)
     assert 0.25 < np.mean(found.trial[..., 4] > 0.0) < 0.75
     # each of the last steps at least squares the error, to a factor
     last = [x for x in norms if 1e-13 < x < 1e-1][-3:]

@@ -20,13 +20,14 @@ stress over Flügge's: R/t 1000 within 0.05 %, R/t 100 -0.6 to +0.5 % (strain at
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pytest
 from evidence_rows import MEMORY, WAVES_AROUND, About
 from shells import Floats, compliance, revolve, tube
 
-from fea.path import Newton
+from fea.path import Converged, Newton, iterate
 from fea.ramp import Plan, Ramp, pressure_control, ramp
 from fea.shell import Evaluation, Shell, ShellState
 from fea.waves import first_onset, onset_by_number, wave_tangent
@@ -171,6 +172,9 @@ class Pushed:
             volume=float(self.load @ u),
             gradient=self.load.copy(),
         )
+
+    def converge(self, u: Floats, amount: float, moved: float, *rest: Any) -> Converged:
+        return iterate(self, u, amount, moved, *rest)
 
     def accept(self, u: Floats, amount: float, found: Evaluation, state: ShellState) -> ShellState:
         return self.shell.accept(u, amount, found, state)

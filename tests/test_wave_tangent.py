@@ -89,8 +89,8 @@ def plastic() -> Reached:
     control = Control(0.0, 1.0, plan.volume_scale, plan.pressure_scale, 0.01 / plan.pressure_scale)
     # one step, as the tangent takes it
     state = take_step(shell, before, control, plan.newton).state
-    assert np.count_nonzero(state.layers[:, 0] > before.layers[:, 0]) > 20
-    assert state.layers[:, 0].max() > 0.03
+    assert np.count_nonzero(state.layers[0] > before.layers[0]) > 20
+    assert state.layers[0].max() > 0.03
     return Reached(shell, before, state)
 
 
@@ -182,7 +182,7 @@ def test_polynomial_in_n(name: str, n: int) -> None:
     geometry, sums = np.empty((shell.gauge.size, 6)), np.empty((shell.gauge.size, SUMS))
     moments(
         state.x, shell.shapes, shell.slopes, shell.shear_strain, shell.first_layer,
-        shell.per_length, shell.layer_weight, shell.layer_factor, shell.layer_prior,
+        shell.per_length, shell.layer_weight, before.factor, shell.layer_prior,
         shell.material, shell.radius, before.y, before.layers, FLOW, geometry, sums,
     )  # fmt: skip
     band = np.empty((5 * shell.s.size, WAVE_WIDTH + 1))

@@ -114,7 +114,7 @@ class Bent:
 
         lS, lT = layers(XS) + y * layers(dS), layers(XT) + y * layers(dT)
         director = layers(d)
-        per1, per2 = (shell.per_length[:, i].reshape(layered) for i in (0, 1))
+        per1, per2 = (shell.per_length[i].reshape(layered) for i in (0, 1))
         gS, gT = dot(director, lS), dot(director, lT)
         # metric in the plane normal to the director
         c11, c22 = (dot(lS, lS) - gS**2) * per1**2, (dot(lT, lT) - gT**2) * per2**2
