@@ -94,82 +94,100 @@ def _elimination(width: int) -> Any:
     return eliminate, substitute
 
 
-# of the shell, of its waves, and of anything else
+# of the shell, of its waves, and of anything else; each is compiled when it is first asked for
 _eliminate_8, _substitute_8 = _elimination(8)
 _eliminate_14, _substitute_14 = _elimination(14)
 _eliminate_any, _substitute_any = _elimination(0)
 
 
-@kernel
-def _eliminate(band: Floats, right: Floats) -> int:
-    if band.shape[1] == 9:
-        return _eliminate_8(band, right)
-    if band.shape[1] == 15:
-        return _eliminate_14(band, right)
-    return _eliminate_any(band, right)
-
-
-@kernel
-def _substitute(band: Floats, right: Floats) -> None:
-    if band.shape[1] == 9:
-        _substitute_8(band, right)
-    elif band.shape[1] == 15:
-        _substitute_14(band, right)
-    else:
-        _substitute_any(band, right)
-
-
-@kernel
 def factor(band: Floats) -> int:
     """Factor in place; return the number of negative pivots, or -1 if one is zero or not a number.
 
     Sylvester: the count is the number of negative eigenvalues of the matrix.
     """
-    return _eliminate(band, np.empty((0, band.shape[0])))
+    none = np.empty((0, band.shape[0]))
+    return int((_eliminate_14 if band.shape[1] == 15 else _eliminate_any)(band, none))
+
+
+def solve(band: Floats, right: Floats) -> Floats:
+    """Solve with the factors of `factor` for a right-hand side (n,)."""
+    x = right.reshape(1, -1).copy()
+    _carry(band, x[0])
+    (_substitute_14 if band.shape[1] == 15 else _substitute_any)(band, x)
+    return np.asarray(x[0])
 
 
 @kernel
-def solve(band: Floats, right: Floats) -> Floats:
-    """Solve with the factors of `factor` for a right-hand side (n,)."""
+def _carry(band: Floats, x: Floats) -> None:
+    """What `eliminate` does to a right-hand side, with the factors it left."""
     n, w = band.shape[0], band.shape[1] - 1
-    x = right.copy()
     for i in range(n - 1, -1, -1):
         for k in range(max(0, w - i), w):
             x[i - w + k] -= band[i, k] * x[i]
     for i in range(n):
         x[i] /= band[i, w]
-    _substitute(band, x.reshape((1, n)))
-    return x
 
 
 @kernel
+def solve_with_8(band: Floats, right: Floats, x: Floats) -> int:
+    """`solve_with` for bands of half width 8."""
+    x[:] = right
+    row = x.reshape((1, x.size))
+    negative = _eliminate_8(band, row)
+    _substitute_8(band, row)
+    return negative
+
+
+@kernel
+def _solve_with_any(band: Floats, right: Floats, x: Floats) -> int:
+    x[:] = right
+    row = x.reshape((1, x.size))
+    negative = _eliminate_any(band, row)
+    _substitute_any(band, row)
+    return negative
+
+
 def solve_with(band: Floats, right: Floats, x: Floats) -> int:
     """Factor in place and solve for one right-hand side; returns what `factor` does.
 
     right : (n,).  x : (n,), out.
     """
-    x[:] = right
-    row = x.reshape((1, x.size))
-    negative = _eliminate(band, row)
-    _substitute(band, row)
-    return negative
+    return int((solve_with_8 if band.shape[1] == 9 else _solve_with_any)(band, right, x))
 
 
 @kernel
-def bordered(
+def bordered_8(
     band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
 ) -> tuple[int, float, float, Floats]:
-    """Newton's update of (u, p) under the condition a_v dV + a_p dp = gap, by two right-hand sides.
-
-    band : tangent, factored in place.  gradient : of V.  Solves K du - dp grad V = -residual.
-    Returns the negative pivots (-1: singular), dp, the largest |du| and du.
-    """
-    n = residual.size
-    x = np.empty((2, n))
-    for i in range(n):
+    """`bordered` for bands of half width 8."""
+    x = np.empty((2, residual.size))
+    for i in range(residual.size):
         x[0, i], x[1, i] = -residual[i], gradient[i]
-    negative = _eliminate(band, x)
-    _substitute(band, x)
+    negative = _eliminate_8(band, x)
+    _substitute_8(band, x)
+    dp, largest, change = _update(x, gradient, gap, a_v, a_p)
+    return negative, dp, largest, change
+
+
+@kernel
+def _bordered_any(
+    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
+) -> tuple[int, float, float, Floats]:
+    x = np.empty((2, residual.size))
+    for i in range(residual.size):
+        x[0, i], x[1, i] = -residual[i], gradient[i]
+    negative = _eliminate_any(band, x)
+    _substitute_any(band, x)
+    dp, largest, change = _update(x, gradient, gap, a_v, a_p)
+    return negative, dp, largest, change
+
+
+@kernel
+def _update(
+    x: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
+) -> tuple[float, float, Floats]:
+    """dp, the largest |du| and du from the solutions for both right-hand sides."""
+    n = gradient.size
     fall = growth = 0.0
     for i in range(n):
         fall += gradient[i] * x[0, i]
@@ -182,7 +200,19 @@ def bordered(
         # not max(): a NaN must come through
         if not (abs(change[i]) <= largest):
             largest = abs(change[i])
-    return negative, dp, largest, change
+    return dp, largest, change
+
+
+def bordered(
+    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
+) -> tuple[int, float, float, Floats]:
+    """Newton's update of (u, p) under the condition a_v dV + a_p dp = gap, by two right-hand sides.
+
+    band : tangent, factored in place.  gradient : of V.  Solves K du - dp grad V = -residual.
+    Returns the negative pivots (-1: singular), dp, the largest |du| and du.
+    """
+    own = bordered_8 if band.shape[1] == 9 else _bordered_any
+    return own(band, residual, gradient, gap, a_v, a_p)
 
 
 @kernel

@@ -45,3 +45,8 @@ def kernel(function: F) -> F:
     index = compiled._cache._cache_file
     index._source_stamp = (index._source_stamp, sources())
     return cast(F, compiled)
+
+
+def is_compiled(function: Callable[..., Any]) -> bool:
+    """Whether a kernel lies compiled on disk, as its source is now."""
+    return bool(cast(Any, function)._cache._cache_file._load_index())

@@ -164,7 +164,7 @@ def layer_moduli(
     place, lanes = np.empty((shear_strain.size, PLACE)), np.empty(LANES)
     locate_points(x, shapes, slopes, place)
     rows = (C11, C12, C22, C13, C23, C33)
-    last = 0
+    last = int(first_layer[0])
     while last < shear_strain.size:
         start = last
         last = stress_block(

@@ -36,6 +36,14 @@ from fea.materials import (
 Floats = NDArray[np.float64]
 
 BLOCK = 64
+
+
+def rows(count: int, first: int = 0) -> tuple[int, ...]:
+    """Where `count` rows of lanes begin, from `first` on."""
+    # as numpy's numbers: of plain ones numba compiles a kernel for each
+    return tuple(np.arange(first, first + count * BLOCK, BLOCK))
+
+
 # rows of lanes.  In: distance from the mid-surface, undeformed and current stretched lengths,
 # factor on the yield curve, logarithmic strains and shear.  In and out: material state, from
 # STATES on.  Out: stress, its tangent 11, 12, 22, 13, 23, 33, and (unless the metal is elastic)
@@ -82,7 +90,7 @@ BLOCK = 64
     _OPEN,
     # for whoever sums over layers
     OWN,
-) = range(0, 39 * BLOCK, BLOCK)
+) = rows(39)
 OWN_ROWS = 13
 LANES = OWN + OWN_ROWS * BLOCK
 

@@ -51,6 +51,7 @@ from fea.layers import (
     Y,
     exponential,
     load,
+    rows,
     store,
     strains,
     stresses,
@@ -69,7 +70,7 @@ R, SIN, COS, CURVE, STRETCH, SHEARED = range(6)
 PLACE = 6
 _LANE = BLOCK - 1
 # rows of what a layer adds to the forces and their tangent, per unit of y^0
-(_F1, _F2, _F3, _A11, _A12, _A22, _A13, _A23, _A33) = range(OWN, OWN + 9 * BLOCK, BLOCK)
+(_F1, _F2, _F3, _A11, _A12, _A22, _A13, _A23, _A33) = rows(9, OWN)
 
 
 @kernel
@@ -205,7 +206,7 @@ def assemble(
     volume = 0.0
     place, lanes = np.empty((face.size, PLACE)), np.empty(LANES)
     locate_points(x, shapes, slopes, place)
-    last = 0
+    last = int(first_layer[0])
     while last < face.size:
         start = last
         last = stress_block(

@@ -11,7 +11,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.banded import bordered, norm, solve_with
+from fea.banded import bordered_8, norm, solve_with_8
 from fea.compiled import kernel
 from fea.shell_kernel import assemble
 
@@ -103,7 +103,7 @@ def converge(
             break
         if iterations == most:
             return _NO_EQUILIBRIUM, pressure, volume, 0.0, negative, iterations
-        negative, dp, moved, change = bordered(
+        negative, dp, moved, change = bordered_8(
             band, residual, gradient, gap, per_volume, per_pressure
         )
         iterations += 1
@@ -115,7 +115,7 @@ def converge(
         for i in range(u.size):
             u[i] += share * change[i]
         pressure += share * dp
-    negative = solve_with(band, gradient, shape)
+    negative = solve_with_8(band, gradient, shape)
     if negative < 0:
         return _SINGULAR, pressure, volume, 0.0, negative, iterations
     growth = 0.0

@@ -35,6 +35,7 @@ from fea.layers import (
     T3,
     WEIGHT,
     Y,
+    rows,
 )
 from fea.materials import B1, B2, B3, ELASTIC, EP, LAW, NU, E, yield_curve
 from fea.shell_kernel import SHEAR, locate_points, stress_block
@@ -47,9 +48,7 @@ A, B, D, PP, QQ, PQ, F1, F2, M13, M23, M33, F3, CS = 0, 3, 6, 9, 12, 15, 18, 20,
 SUMS = 29
 FLOW, DEFORMATION, GEOMETRY = 0, 1, 2
 # rows of layers.py: what a layer adds to these sums, per unit of y^0, and its own shear modulus
-(_A, _B, _D, _PP, _QQ, _PQ, _F1, _F2, _C13, _C23, _C33, _CS, _SHEAR) = range(
-    OWN, OWN + 13 * BLOCK, BLOCK
-)
+(_A, _B, _D, _PP, _QQ, _PQ, _F1, _F2, _C13, _C23, _C33, _CS, _SHEAR) = rows(13, OWN)
 
 
 @kernel
@@ -190,7 +189,7 @@ def moments(
     locate_points(x, shapes, slopes, geometry)
     lanes = np.empty(LANES)
     sums[:] = 0.0
-    last = 0
+    last = int(first_layer[0])
     while last < radius.size:
         start = last
         last = stress_block(

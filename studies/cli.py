@@ -137,7 +137,9 @@ def reversal(
     folder = None if json_only and out is None else run_folder(out, bottom.name)
 
     from fea.reversal import reversal as solve
+    from studies.printing import announce_compiling
 
+    announce_compiling()
     try:
         records = [solve(bottom, settings, model=name) for name in models]
     except GmshUnavailableError as error:
@@ -184,7 +186,9 @@ def waves(
     folder = None if json_only and out is None else run_folder(out, bottom.name)
 
     from fea.onsets import wave_onsets
+    from studies.printing import announce_compiling
 
+    announce_compiling()
     record = wave_onsets(bottom, settings)
     data = record.to_dict()
     files: list[Path] = []

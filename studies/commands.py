@@ -85,6 +85,7 @@ def study(
         kept, aside = rescued(store)
         print(f"kept {kept} cases; the damaged store is now {aside}", file=sys.stderr)
 
+    from studies.printing import announce_compiling
     from studies.progress import Reporter
     from studies.runner import run_study
     from studies.store import StoreError
@@ -97,6 +98,7 @@ def study(
             if held != asked.name:
                 print(f"domemargin: {str(folder)!r} held the study {held!r}; its cases stay in the "
                       "store, its tables are replaced", file=sys.stderr)  # fmt: skip
+    announce_compiling()
     with Reporter() as reporter, _worker_errors():
         outcome = run_study(asked, store, solvers, on_progress=reporter)
     files = []

@@ -65,6 +65,9 @@ def doming(
         return
 
     from fea.doming import solve
+    from studies.printing import announce_compiling
+
+    announce_compiling()
     from studies.doming_frames import Film
 
     film = Film()

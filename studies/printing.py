@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -40,3 +41,14 @@ def print_files(console: Console, files: Sequence[Path]) -> None:
     console.print()
     for file in files:
         console.print(Text(f"Wrote {file}"), soft_wrap=True)
+
+
+def announce_compiling() -> None:
+    """Say, on a terminal, that the first solve on a machine takes longer than any after it."""
+    if not sys.stderr.isatty():
+        return
+    from fea.compiled import is_compiled
+    from fea.shell_newton import converge
+
+    if not is_compiled(converge):
+        print("Compiling the solver for this machine, once: about 20 s.", file=sys.stderr)

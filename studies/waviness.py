@@ -45,6 +45,9 @@ def waviness(
     settings = replace(settings_of(), follow=False)
 
     from fea.waviness import waviness as solve
+    from studies.printing import announce_compiling
+
+    announce_compiling()
 
     try:
         found = solve(bottom, number, heights, settings)

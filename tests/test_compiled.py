@@ -11,16 +11,30 @@ ROOT = Path(__file__).parent.parent
 ASK = """
 import numpy as np
 from fea.banded import bordered
+from fea.banded import _bordered_any
+from fea.compiled import is_compiled
+print(is_compiled(_bordered_any))
 band = np.array([[0.0, 2.0], [0.0, 2.0]])
 print(bordered(band, np.array([-4.0, 0.0]), np.ones(2), 0.0, 0.0, 1.0)[3][0])
 """
+
+
+answered: dict[Path, str] = {}
+
+
+def source_of(folder: Path) -> str:
+    return "".join(path.read_text() for path in sorted((folder / "fea").glob("*.py")))
 
 
 def ask(folder: Path) -> float:
     run = subprocess.run(
         [sys.executable, "-c", ASK], cwd=folder, capture_output=True, text=True, check=True
     )
-    return float(run.stdout)
+    known, answer = run.stdout.split()
+    # once solved, it lies compiled on disk until its source changes
+    assert known == str(answered.get(folder) == source_of(folder))
+    answered[folder] = source_of(folder)
+    return float(answer)
 
 
 def test_a_change_in_a_called_module_reaches_cached_kernels(tmp_path: Path) -> None:
