@@ -44,10 +44,10 @@ def rows(count: int, first: int = 0) -> tuple[int, ...]:
     return tuple(np.arange(first, first + count * BLOCK, BLOCK))
 
 
-# rows of lanes.  In: distance from the mid-surface, undeformed and current stretched lengths,
-# factor on the yield curve, logarithmic strains and shear.  In and out: material state, from
-# STATES on.  Out: stress, its tangent 11, 12, 22, 13, 23, 33, and (unless the metal is elastic)
-# whether a lane yielded, BEYOND > 0.
+# rows of lanes.  In: distance from the mid-surface, one over the undeformed lengths, weight,
+# lengths now, factor on the yield curve, logarithmic strains and shear.  In and out: material
+# state, from STATES on.  Out: stress, its tangent 11, 12, 22, 13, 23, 33, and (unless the metal is
+# elastic) whether a lane yielded, BEYOND > 0.
 (
     Y,
     PER1,
@@ -94,7 +94,7 @@ def rows(count: int, first: int = 0) -> tuple[int, ...]:
 OWN_ROWS = 13
 LANES = OWN + OWN_ROWS * BLOCK
 
-_POSITIVE = 2**31 - 1
+_POSITIVE = 2**31 - 1  # tells the compiler that an index is not negative
 _HALF = math.sqrt(0.5)
 _FAR = 0.2  # of (x - 1)/(x + 1): a stretch of 2/3 to 3/2
 # relative residual after which one more update is exact to rounding

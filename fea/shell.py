@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.errors import SolveError
+from fea.layers import BLOCK
 from fea.materials import EP, STATE, encode
 from fea.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from fea.shell_kernel import WIDTH, assemble, thicken
@@ -275,6 +276,8 @@ def build_shell(
 
     n_points = point_s.size
     per_element = np.broadcast_to(np.asarray(layers), (n_elements,))
+    if np.max(per_element) > BLOCK:
+        raise ValueError(f"layers is {np.max(per_element)}; it must be at most {BLOCK}")
     per_point = np.repeat(per_element, shapes.shape[0])
     first_layer = np.concatenate(([0], np.cumsum(per_point)))
     kinds = sorted(set(per_element.tolist()))

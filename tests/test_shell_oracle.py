@@ -224,3 +224,8 @@ def test_rigid_shift_along_the_axis_costs_nothing() -> None:
     x = shell.reference + np.array([0.0, 3.0, 0.0])
     found = shell.evaluate(x.ravel(), 0.0, shell.start())
     assert np.abs(found.residual).max() < 1e-8
+
+
+def test_more_layers_than_a_block_holds_are_refused() -> None:
+    with pytest.raises(ValueError, match="layers is 66; it must be at most 64"):
+        revolve(bottom(), Material(E, NU), GAUGE, ENDS, layers=66)
