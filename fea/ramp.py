@@ -252,11 +252,14 @@ def _peak(x: list[float], y: list[float]) -> float:
     """Height of the top of the parabola through three points (or of the highest point)."""
     if len(x) < 3:
         return max(y)
-    c2, c1, _ = np.polyfit(np.array(x) - x[1], np.array(y) - y[1], 2)
+    left, right = x[0] - x[1], x[2] - x[1]
+    before, after = (y[0] - y[1]) / left, (y[2] - y[1]) / right
+    c2 = (after - before) / (right - left)
+    c1 = before - c2 * left
     if c2 >= 0.0:
         return max(y)
-    at = float(np.clip(-0.5 * c1 / c2, x[0] - x[1], x[2] - x[1]))
-    return y[1] + float(c1 * at + c2 * at * at)
+    at = min(max(-0.5 * c1 / c2, left), right)
+    return y[1] + c1 * at + c2 * at * at
 
 
 def _level(system: System, base: Any, ends: list[Step], end: Any, plan: Plan) -> float:

@@ -106,6 +106,13 @@ class Shell:
         """Numbers of the unknowns that stay put."""
         return np.flatnonzero(~self.free)
 
+    @cached_property
+    def ends(self) -> tuple[bytes, tuple[bool, bool]]:
+        """Which unknowns are free, as bytes, and which of the two ends lies on the axis."""
+        radius = self.reference[:, 0]
+        small = 1e-9 * float(radius.max())
+        return self.free.tobytes(), (bool(radius[0] < small), bool(radius[-1] < small))
+
     @property
     def n(self) -> int:
         """Number of unknowns."""

@@ -90,10 +90,7 @@ def _held(free: bytes, on_axis: tuple[bool, bool], n: int) -> NDArray[np.int64]:
 
 def held(shell: Shell, n: int) -> NDArray[np.int64]:
     """Numbers of the wave unknowns that stay put, for n waves."""
-    radius = shell.reference[:, 0]
-    small = 1e-9 * float(radius.max())
-    on_axis = (bool(radius[0] < small), bool(radius[-1] < small))
-    return _held(shell.free.tobytes(), on_axis, n)
+    return _held(*shell.ends, n)
 
 
 def bands(
