@@ -26,7 +26,6 @@ from clock import Clock, Places
 from iteration import halfway, iteration
 from scaling import in_a_row, scaling
 
-import fea.path
 import fea.reversal
 import fea.shell
 from fea.reversal import discretisation, reversal, shell_of
@@ -36,12 +35,10 @@ from profiles import load_profile
 Rows = list[tuple[str, ...]]
 
 BY_KIND: Places = {
-    "stress and tangent (kernel)": [(fea.shell, "assemble")],
-    "arrays round the kernel": [(Shell, "evaluate")],
-    "factor and two solves": [(fea.path, "bordered")],
-    "path direction: factor and solve": [(fea.path, "direction")],
+    "Newton's iteration (compiled)": [(fea.shell, "converge")],
+    "arrays round it": [(Shell, "converge")],
     "layers follow (accept)": [(Shell, "accept")],
-    "Newton and step control": [(fea.reversal, "ramp"), (fea.reversal, "pressure_control")],
+    "steps and their control": [(fea.reversal, "ramp"), (fea.reversal, "pressure_control")],
     "mesh and tables": [(fea.reversal, "shell_of"), (fea.reversal, "plan_of")],
     "waves, besides their steps": [(fea.reversal, "_stability")],
 }
