@@ -66,6 +66,68 @@ def distance(segments: Floats, r: float, z: float) -> tuple[float, float, float,
 
 
 @kernel
+def point_contact(
+    point: int,
+    segments: Floats,
+    r: float,
+    z: float,
+    slip_r: float,
+    slip_z: float,
+    half: float,
+    stiffness: float,
+    soft: float,
+    stick: float,
+    friction: float,
+    old: Floats,
+    new: Floats,
+) -> tuple[float, float, float, float, float, float, float]:
+    """What a tool at place 0 does to the metal at a point (r, z), per area.
+
+    slip_r, slip_z : the point's way in this step, seen from the tool.  half : distance of the
+    touching face.  The rest as in add_contact; row `point` of new is written.
+    Returns the force (r, z), MPa, its stiffness (rr, rz, zz), MPa per mm, the energy in the
+    penalty and the work against friction, N per mm; all 0 without contact.
+    """
+    for k in range(HISTORY):
+        new[point, k] = 0.0
+    new[point, SEGMENT] = -1.0
+    far, nr, nz, bend, row = distance(segments, r, z)
+    depth = half - far
+    if row < 0 or depth <= 0.0:
+        return 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    if depth < soft:
+        p, rise = 0.5 * stiffness * depth * depth / soft, stiffness * depth / soft
+        spring = stiffness * depth * depth * depth / (6.0 * soft)
+    else:
+        p, rise = stiffness * (depth - 0.5 * soft), stiffness
+        spring = stiffness * (0.5 * depth * (depth - soft) + soft * soft / 6.0)
+    new[point, PRESSURE], new[point, SEGMENT] = p, row
+    new[point, NORMAL_R], new[point, NORMAL_Z] = nr, nz
+    # force on the metal p n; second derivative of its potential
+    fr, fz = p * nr, p * nz
+    krr = rise * nr * nr - p * bend * (1.0 - nr * nr)
+    krz = rise * nr * nz + p * bend * nr * nz
+    kzz = rise * nz * nz - p * bend * (1.0 - nz * nz)
+    rubbed = 0.0
+    if friction > 0.0 and old[point, PRESSURE] > 0.0:
+        tr, tz = old[point, NORMAL_Z], -old[point, NORMAL_R]
+        slid = slip_r * tr + slip_z * tz
+        most = friction * old[point, PRESSURE]
+        pull = old[point, TRACTION] + stick * slid
+        if abs(pull) < most:
+            krr += stick * tr * tr
+            krz += stick * tr * tz
+            kzz += stick * tz * tz
+        else:
+            pull = most if pull > 0.0 else -most
+        fr -= pull * tr
+        fz -= pull * tz
+        new[point, TRACTION] = pull
+        rubbed = 0.5 * (pull + old[point, TRACTION]) * slid
+    return fr, fz, krr, krz, kzz, spring, rubbed
+
+
+@kernel
 def add_contact(
     x: Floats,
     before: Floats,
@@ -109,42 +171,25 @@ def add_contact(
                 z += shapes[q, i] * x[node, 1]
                 r0 += shapes[q, i] * before[node, 0]
                 z0 += shapes[q, i] * before[node, 1]
-            for k in range(HISTORY):
-                new[point, k] = 0.0
-            new[point, SEGMENT] = -1.0
-            far, nr, nz, bend, row = distance(segments, r, z - place)
-            depth = half[point] - far
-            w = area[e, q]
-            fr = fz = krr = krz = kzz = 0.0
-            if row >= 0 and depth > 0.0:
-                if depth < soft:
-                    p, rise = 0.5 * stiffness * depth * depth / soft, stiffness * depth / soft
-                    spring += w * stiffness * depth * depth * depth / (6.0 * soft)
-                else:
-                    p, rise = stiffness * (depth - 0.5 * soft), stiffness
-                    spring += w * stiffness * (0.5 * depth * (depth - soft) + soft * soft / 6.0)
-                new[point, PRESSURE], new[point, SEGMENT] = p, row
-                new[point, NORMAL_R], new[point, NORMAL_Z] = nr, nz
-                # force on the metal p n; second derivative of its potential
-                fr, fz = p * nr, p * nz
-                krr = rise * nr * nr - p * bend * (1.0 - nr * nr)
-                krz = rise * nr * nz + p * bend * nr * nz
-                kzz = rise * nz * nz - p * bend * (1.0 - nz * nz)
-                if friction > 0.0 and old[point, PRESSURE] > 0.0:
-                    tr, tz = old[point, NORMAL_Z], -old[point, NORMAL_R]
-                    slid = (r - r0) * tr + (z - z0 - moved) * tz
-                    most = friction * old[point, PRESSURE]
-                    pull = old[point, TRACTION] + stick * slid
-                    if abs(pull) < most:
-                        krr += stick * tr * tr
-                        krz += stick * tr * tz
-                        kzz += stick * tz * tz
-                    else:
-                        pull = most if pull > 0.0 else -most
-                    fr -= pull * tr
-                    fz -= pull * tz
-                    new[point, TRACTION] = pull
-                    rubbed += w * 0.5 * (pull + old[point, TRACTION]) * slid
+            fr, fz, krr, krz, kzz, energy, work = point_contact(
+                point,
+                segments,
+                r,
+                z - place,
+                r - r0,
+                z - z0 - moved,
+                half[point],
+                stiffness,
+                soft,
+                stick,
+                friction,
+                old,
+                new,
+            )
+            if new[point, SEGMENT] >= 0.0:
+                w = area[e, q]
+                spring += w * energy
+                rubbed += w * work
                 force += w * fz
                 slope += w * kzz
                 for i in range(3):

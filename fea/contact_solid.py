@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fea.compiled import kernel
 from fea.contact import Penalty, Tool
-from fea.contact_kernel import HISTORY, NORMAL_R, NORMAL_Z, PRESSURE, SEGMENT, TRACTION, distance
+from fea.contact_kernel import HISTORY, SEGMENT, point_contact
 from fea.doming_step import TWO_PI, Trial
 from fea.solid import Solid, SolidState
 
@@ -76,37 +76,23 @@ def add_edge_contact(
                 z += shapes[q, i] * x[node, 1]
                 r0 += shapes[q, i] * before[node, 0]
                 z0 += shapes[q, i] * before[node, 1]
-            for k in range(HISTORY):
-                new[point, k] = 0.0
-            new[point, SEGMENT] = -1.0
-            far, nr, nz, bend, row = distance(segments, r, z - place)
-            depth = -far
-            if row < 0 or depth <= 0.0:
+            fr, fz, krr, krz, kzz, _, _ = point_contact(
+                point,
+                segments,
+                r,
+                z - place,
+                r - r0,
+                z - z0 - moved,
+                0.0,
+                stiffness,
+                soft,
+                stick,
+                friction,
+                old,
+                new,
+            )
+            if new[point, SEGMENT] < 0.0:
                 continue
-            if depth < soft:
-                p, rise = 0.5 * stiffness * depth * depth / soft, stiffness * depth / soft
-            else:
-                p, rise = stiffness * (depth - 0.5 * soft), stiffness
-            new[point, PRESSURE], new[point, SEGMENT] = p, row
-            new[point, NORMAL_R], new[point, NORMAL_Z] = nr, nz
-            fr, fz = p * nr, p * nz
-            krr = rise * nr * nr - p * bend * (1.0 - nr * nr)
-            krz = rise * nr * nz + p * bend * nr * nz
-            kzz = rise * nz * nz - p * bend * (1.0 - nz * nz)
-            if friction > 0.0 and old[point, PRESSURE] > 0.0:
-                tr, tz = old[point, NORMAL_Z], -old[point, NORMAL_R]
-                slid = (r - r0) * tr + (z - z0 - moved) * tz
-                most = friction * old[point, PRESSURE]
-                pull = old[point, TRACTION] + stick * slid
-                if abs(pull) < most:
-                    krr += stick * tr * tr
-                    krz += stick * tr * tz
-                    kzz += stick * tz * tz
-                else:
-                    pull = most if pull > 0.0 else -most
-                fr -= pull * tr
-                fz -= pull * tz
-                new[point, TRACTION] = pull
             w = area[e, q]
             force += w * fz
             slope += w * kzz
