@@ -184,7 +184,9 @@ def test_models_agree_by_deformation_theory(evidence, pair):
     )  # fmt: skip
 
 
-@pytest.mark.xfail(reason="both models give 4 to 7 % more: see the module's text", strict=True)
+@pytest.mark.xfail(
+    reason="4 to 7 % above; two models agree, and neither mesh nor moduli explain it", strict=True
+)
 @pytest.mark.parametrize("model", [0, 1], ids=["solid", "shell"])
 def test_given_onset_by_deformation_theory(evidence, pair, model):
     name, records = pair
