@@ -354,7 +354,7 @@ def _growth(tmp_path: Path, cases: int) -> float:
 def test_two_cores_do_nearly_twice_the_work(tmp_path: Path) -> None:
     """Two workers against one in the same run: at least 0.9 of twice the speed."""
     study = load_study("overnight")
-    study = replace(study, plan=replace(study.plan, cases=256))
+    study = replace(study, plan=replace(study.plan, cases=512))
     seconds = {}
     others = 0.0  # cores that everybody else used meanwhile
     for workers in (1, 2):
