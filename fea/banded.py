@@ -14,11 +14,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.compiled import kernel
+from fea.compiled import POSITIVE, kernel
 
 Floats = NDArray[np.float64]
-
-_POSITIVE = 2**31 - 1  # tells the compiler that an index is not negative
 
 
 def _elimination(width: int) -> Any:
@@ -33,7 +31,7 @@ def _elimination(width: int) -> Any:
         scaled = np.empty(w)
         negative = 0
         for i in range(n - 1, w - 1, -1):
-            base = (i * (w + 1)) & _POSITIVE
+            base = (i * (w + 1)) & POSITIVE
             pivot = flat[base + w]
             if not (abs(pivot) > 0.0):
                 return -1
@@ -43,14 +41,14 @@ def _elimination(width: int) -> Any:
             for k in range(w):
                 scaled[k] = flat[base + k] * per
             for j in range(w):
-                above = (base - (w - j) * w) & _POSITIVE
+                above = (base - (w - j) * w) & POSITIVE
                 share = scaled[j]
                 for k in range(j + 1):
                     flat[above + k] -= flat[base + k] * share
             for k in range(w):
                 flat[base + k] = scaled[k]
             for m in range(right.shape[0]):
-                at = (m * n + i - w) & _POSITIVE
+                at = (m * n + i - w) & POSITIVE
                 value = x[at + w]
                 for k in range(w):
                     x[at + k] -= scaled[k] * value
@@ -85,7 +83,7 @@ def _elimination(width: int) -> Any:
                 for k in range(i):
                     x[i] -= band[i, w - i + k] * x[k]
             for i in range(w, n):
-                base, at = (i * (w + 1)) & _POSITIVE, (i - w) & _POSITIVE
+                base, at = (i * (w + 1)) & POSITIVE, (i - w) & POSITIVE
                 value = 0.0
                 for k in range(w):
                     value += flat[base + k] * x[at + k]
@@ -96,8 +94,12 @@ def _elimination(width: int) -> Any:
 
 # of the shell, of its waves, and of anything else; each is compiled when it is first asked for
 _eliminate_8, _substitute_8 = _elimination(8)
-_eliminate_14, _substitute_14 = _elimination(14)
-_eliminate_any, _substitute_any = _elimination(0)
+_BY_WIDTH = {8: (_eliminate_8, _substitute_8), 14: _elimination(14)}
+_ANY = _elimination(0)
+
+
+def _kernels(band: Floats) -> tuple[Any, Any]:
+    return _BY_WIDTH.get(band.shape[1] - 1, _ANY)
 
 
 def factor(band: Floats) -> int:
@@ -105,15 +107,16 @@ def factor(band: Floats) -> int:
 
     Sylvester: the count is the number of negative eigenvalues of the matrix.
     """
-    none = np.empty((0, band.shape[0]))
-    return int((_eliminate_14 if band.shape[1] == 15 else _eliminate_any)(band, none))
+    eliminate, _ = _kernels(band)
+    return int(eliminate(band, np.empty((0, band.shape[0]))))
 
 
 def solve(band: Floats, right: Floats) -> Floats:
     """Solve with the factors of `factor` for a right-hand side (n,)."""
+    _, substitute = _kernels(band)
     x = right.reshape(1, -1).copy()
     _carry(band, x[0])
-    (_substitute_14 if band.shape[1] == 15 else _substitute_any)(band, x)
+    substitute(band, x)
     return np.asarray(x[0])
 
 
@@ -128,9 +131,36 @@ def _carry(band: Floats, x: Floats) -> None:
         x[i] /= band[i, w]
 
 
+def solve_with(band: Floats, right: Floats) -> tuple[int, Floats]:
+    """Factor in place and solve for one right-hand side (n,).
+
+    Returns what `factor` does, and the solution.
+    """
+    eliminate, substitute = _kernels(band)
+    x = right.reshape(1, -1).copy()
+    negative = eliminate(band, x)
+    substitute(band, x)
+    return int(negative), np.asarray(x[0])
+
+
+def bordered(
+    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
+) -> tuple[int, float, float, Floats]:
+    """Newton's update of (u, p) under the condition a_v dV + a_p dp = gap, by two right-hand sides.
+
+    band : tangent, factored in place.  gradient : of V.  Solves K du - dp grad V = -residual.
+    Returns the negative pivots (-1: singular), dp, the largest |du| and du.
+    """
+    eliminate, substitute = _kernels(band)
+    x = np.stack((-residual, gradient))
+    negative = eliminate(band, x)
+    substitute(band, x)
+    return int(negative), *_update(x, gradient, gap, a_v, a_p)
+
+
 @kernel
 def solve_with_8(band: Floats, right: Floats, x: Floats) -> int:
-    """`solve_with` for bands of half width 8."""
+    """`solve_with` within compiled code, for half width 8.  x : (n,) solution, out."""
     x[:] = right
     row = x.reshape((1, x.size))
     negative = _eliminate_8(band, row)
@@ -139,45 +169,15 @@ def solve_with_8(band: Floats, right: Floats, x: Floats) -> int:
 
 
 @kernel
-def _solve_with_any(band: Floats, right: Floats, x: Floats) -> int:
-    x[:] = right
-    row = x.reshape((1, x.size))
-    negative = _eliminate_any(band, row)
-    _substitute_any(band, row)
-    return negative
-
-
-def solve_with(band: Floats, right: Floats, x: Floats) -> int:
-    """Factor in place and solve for one right-hand side; returns what `factor` does.
-
-    right : (n,).  x : (n,), out.
-    """
-    return int((solve_with_8 if band.shape[1] == 9 else _solve_with_any)(band, right, x))
-
-
-@kernel
 def bordered_8(
     band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
 ) -> tuple[int, float, float, Floats]:
-    """`bordered` for bands of half width 8."""
+    """`bordered` within compiled code, for half width 8."""
     x = np.empty((2, residual.size))
     for i in range(residual.size):
         x[0, i], x[1, i] = -residual[i], gradient[i]
     negative = _eliminate_8(band, x)
     _substitute_8(band, x)
-    dp, largest, change = _update(x, gradient, gap, a_v, a_p)
-    return negative, dp, largest, change
-
-
-@kernel
-def _bordered_any(
-    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
-) -> tuple[int, float, float, Floats]:
-    x = np.empty((2, residual.size))
-    for i in range(residual.size):
-        x[0, i], x[1, i] = -residual[i], gradient[i]
-    negative = _eliminate_any(band, x)
-    _substitute_any(band, x)
     dp, largest, change = _update(x, gradient, gap, a_v, a_p)
     return negative, dp, largest, change
 
@@ -201,18 +201,6 @@ def _update(
         if not (abs(change[i]) <= largest):
             largest = abs(change[i])
     return dp, largest, change
-
-
-def bordered(
-    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
-) -> tuple[int, float, float, Floats]:
-    """Newton's update of (u, p) under the condition a_v dV + a_p dp = gap, by two right-hand sides.
-
-    band : tangent, factored in place.  gradient : of V.  Solves K du - dp grad V = -residual.
-    Returns the negative pivots (-1: singular), dp, the largest |du| and du.
-    """
-    own = bordered_8 if band.shape[1] == 9 else _bordered_any
-    return own(band, residual, gradient, gap, a_v, a_p)
 
 
 @kernel

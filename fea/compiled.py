@@ -10,6 +10,8 @@ from typing import Any, TypeVar, cast
 
 from numba import njit
 
+POSITIVE = 2**31 - 1  # an index & POSITIVE shows the compiler that it is not negative
+
 F = TypeVar("F", bound=Callable[..., Any])
 
 

@@ -18,7 +18,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.compiled import kernel
+from fea.compiled import POSITIVE, kernel
 from fea.materials import (
     ELASTIC,
     FIRST,
@@ -94,7 +94,6 @@ def rows(count: int, first: int = 0) -> tuple[int, ...]:
 OWN_ROWS = 13
 LANES = OWN + OWN_ROWS * BLOCK
 
-_POSITIVE = 2**31 - 1  # tells the compiler that an index is not negative
 _HALF = math.sqrt(0.5)
 _FAR = 0.2  # of (x - 1)/(x + 1): a stretch of 2/3 to 3/2
 # relative residual after which one more update is exact to rounding
@@ -156,9 +155,9 @@ def _logarithm(lanes: Floats, row: int, length: int, per_length: int) -> None:
 def load(lanes: Floats, row: int, values: Floats, first: int, count: int, rest: float) -> None:
     """Copy values[:, first : first + count] to as many rows; `rest` into their other lanes."""
     # the compiler looks at indices one by one unless it sees that they are not negative
-    first = first & _POSITIVE
+    first = first & POSITIVE
     for j in range(values.shape[0]):
-        to = (row + j * BLOCK) & _POSITIVE
+        to = (row + j * BLOCK) & POSITIVE
         for i in range(count):
             lanes[to + i] = values[j, first + i]
         for i in range(count, BLOCK):
@@ -168,9 +167,9 @@ def load(lanes: Floats, row: int, values: Floats, first: int, count: int, rest: 
 @kernel
 def store(lanes: Floats, row: int, values: Floats, first: int, count: int) -> None:
     """Copy rows to values[:, first : first + count]."""
-    first = first & _POSITIVE
+    first = first & POSITIVE
     for j in range(values.shape[0]):
-        to = (row + j * BLOCK) & _POSITIVE
+        to = (row + j * BLOCK) & POSITIVE
         for i in range(count):
             values[j, first + i] = lanes[to + i]
 

@@ -152,8 +152,7 @@ def direction(band: Floats, gradient: Floats) -> tuple[Direction, int]:
 
     Raises SolveError if the tangent is singular.
     """
-    shape = np.empty_like(gradient)
-    negative = solve_with(band, gradient, shape)
+    negative, shape = solve_with(band, gradient)
     if negative < 0:
         raise SolveError(ENDINGS[SINGULAR])
     return Direction(shape, float(gradient @ shape)), negative
@@ -218,9 +217,8 @@ def take_step(
     """One controlled step from an accepted state; raises SolveError if it does not converge."""
     start, p = state.x.ravel(), state.pressure
     a_v, a_p = control.cv / control.volume_scale, control.cp / control.pressure_scale
-    guided = predictor is not None and predictor.shape.size > 0
     u, largest, dp = start, 0.0, 0.0
-    if predictor is not None and guided:
+    if predictor is not None and predictor.shape.size:
         dp = control.step / (a_v * predictor.growth + a_p)
         ratio = control.step / predictor.step if predictor.bend.size else 0.0
         square = ratio**2 if 0.0 < ratio < 1.01 else 0.0
@@ -229,10 +227,8 @@ def take_step(
     aim = Aim(a_v, a_p, state.volume, state.pressure, control.step, control.pressure_scale)
     end = system.converge(u, p, largest, state, aim, newton)
     bend, forward = _bend(end.u, start, dp, end.shape, predictor.shape if predictor else _EMPTY)
-    way = Direction(end.shape, end.growth)
-    if guided:
-        bend_pressure = end.pressure - state.pressure - dp
-        way = Direction(end.shape, end.growth, bend, bend_pressure, control.step)
+    bend_pressure = end.pressure - state.pressure - dp
+    way = Direction(end.shape, end.growth, bend, bend_pressure, control.step)
     dv, dpp = end.growth / control.volume_scale, 1.0 / control.pressure_scale
     length = math.hypot(dv, dpp)
     # the branch that goes on, not back: at a hairpin V and p both turn, the unknowns do not

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -136,51 +136,31 @@ class Shell:
 
     def evaluate(self, u: Floats, pressure: float, state: ShellState) -> Evaluation:
         """Forces, volume and tangent at unknowns u (n,), coming from `state`."""
-        layers = np.empty_like(state.layers)
-        stress = np.empty_like(state.stress)
-        residual, gradient = np.empty(self.n), np.empty(self.n)
-        band = np.empty((self.n, WIDTH + 1))
-        volume = assemble(
-            u.reshape(-1, 3),
-            pressure,
-            self.shapes,
-            self.slopes,
-            self.weights,
-            self.full_shapes,
-            self.full_slopes,
-            self.full_weights,
-            self.shear_strain,
-            self.first_layer,
-            self.per_length,
-            self.layer_weight,
-            state.factor,
-            self.material,
-            state.y,
-            state.face,
-            state.layers,
-            layers,
-            stress,
-            residual,
-            gradient,
-            band,
-            self.fixed,
-        )
-        return Evaluation(residual, volume, gradient, band, (layers, stress))
+        given, found = self._arguments(state)
+        volume = assemble(u.reshape(-1, 3), pressure, *given)
+        return found._replace(volume=volume)
 
     def converge(
         self, u: Floats, pressure: float, moved: float, state: ShellState, aim: Aim, newton: Newton
     ) -> Converged:
         """path.iterate, compiled."""
         u, shape = u.copy(), np.empty(self.n)
+        given, found = self._arguments(state)
+        limits = (newton.tolerance, newton.update, newton.cap, newton.iterations)
+        ending, pressure, volume, growth, negative, iterations = converge(
+            u, pressure, moved, aim[:], limits, shape, *given
+        )
+        if ending != CONVERGED:
+            raise SolveError(ENDINGS[ending].format(iterations))
+        found = found._replace(volume=volume)
+        return Converged(u, pressure, found, shape, growth, negative, iterations)
+
+    def _arguments(self, state: ShellState) -> tuple[tuple[Any, ...], Evaluation]:
+        """What shell_kernel.assemble takes after unknowns and pressure, and what it will fill."""
         layers, stress = np.empty_like(state.layers), np.empty_like(state.stress)
         residual, gradient = np.empty(self.n), np.empty(self.n)
         band = np.empty((self.n, WIDTH + 1))
-        ending, pressure, volume, growth, negative, iterations = converge(
-            u,
-            pressure,
-            moved,
-            aim[:],
-            (newton.tolerance, newton.update, newton.cap, newton.iterations),
+        given = (
             self.shapes,
             self.slopes,
             self.weights,
@@ -202,12 +182,8 @@ class Shell:
             gradient,
             band,
             self.fixed,
-            shape,
         )
-        if ending != CONVERGED:
-            raise SolveError(ENDINGS[ending].format(iterations))
-        found = Evaluation(residual, volume, gradient, band, (layers, stress))
-        return Converged(u, pressure, found, shape, growth, negative, iterations)
+        return given, Evaluation(residual, 0.0, gradient, band, (layers, stress))
 
     def accept(
         self, u: Floats, pressure: float, found: Evaluation, state: ShellState
@@ -248,7 +224,6 @@ def build_shell(
     prior_strain: Along | None = None,
     yield_factor: Along | None = None,
     offset: Callable[[Floats], tuple[Floats, Floats]] | None = None,
-    spread: float = REACH,
 ) -> Shell:
     """Discretise a meridian with three-node elements and two integration points each.
 
@@ -256,7 +231,6 @@ def build_shell(
     of arc length.  layers : through the gauge, one number or one per element.
     fixed_start, fixed_end : which of r, z, phi are held at the two ends ("" is a free edge).
     face : the face the pressure acts on: inside, mid or outside.
-    spread : length over which hardening resists strain that stands out, as a share of the gauge.
     offset : shape error, the distance from the meridian along its normal and its slope.
     """
     n_elements = len(element_ends) - 1
@@ -333,7 +307,7 @@ def build_shell(
         layer_weight=half[point] * wi * lengths[0] * lengths[1],
         layer_factor=along(yield_factor, 1.0),
         layer_prior=along(prior_strain, 0.0),
-        means=running_means(point_s.ravel(), weights.ravel(), spread * gauge, per_point),
+        means=running_means(point_s.ravel(), weights.ravel(), REACH * gauge, per_point),
         rule=np.searchsorted(kinds, per_point),
         inner=inner,
         reach=reach,

@@ -13,13 +13,17 @@ from numpy.typing import NDArray
 
 from fea.banded import bordered_8, norm, solve_with_8
 from fea.compiled import kernel
+from fea.path import (
+    CONVERGED,
+    NO_EQUILIBRIUM,
+    NOT_A_NUMBER,
+    SINGULAR,
+    UPDATE_NOT_A_NUMBER,
+)
 from fea.shell_kernel import assemble
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-# as path.ENDINGS
-_CONVERGED, _NOT_A_NUMBER, _NO_EQUILIBRIUM, _SINGULAR, _UPDATE = -1, 0, 1, 2, 3
 
 
 @kernel
@@ -29,6 +33,7 @@ def converge(
     moved: float,
     aim: tuple[float, float, float, float, float, float],
     limits: tuple[float, float, float, int],
+    shape: Floats,
     shapes: Floats,
     slopes: Floats,
     weights: Floats,
@@ -50,7 +55,6 @@ def converge(
     gradient: Floats,
     band: Floats,
     fixed: Ints,
-    shape: Floats,
 ) -> tuple[int, float, float, float, int, int]:
     """path.iterate for a shell.
 
@@ -91,7 +95,7 @@ def converge(
         force = norm(residual)
         size = max(abs(pressure), scale) * norm(gradient)
         if not math.isfinite(force):
-            return _NOT_A_NUMBER, pressure, volume, 0.0, negative, iterations
+            return NOT_A_NUMBER, pressure, volume, 0.0, negative, iterations
         gap = step - per_volume * (volume - from_volume)
         gap -= per_pressure * (pressure - from_pressure)
         if (
@@ -102,23 +106,23 @@ def converge(
         ):
             break
         if iterations == most:
-            return _NO_EQUILIBRIUM, pressure, volume, 0.0, negative, iterations
+            return NO_EQUILIBRIUM, pressure, volume, 0.0, negative, iterations
         negative, dp, moved, change = bordered_8(
             band, residual, gradient, gap, per_volume, per_pressure
         )
         iterations += 1
         if negative < 0:
-            return _SINGULAR, pressure, volume, 0.0, negative, iterations
+            return SINGULAR, pressure, volume, 0.0, negative, iterations
         if not math.isfinite(moved):
-            return _UPDATE, pressure, volume, 0.0, negative, iterations
+            return UPDATE_NOT_A_NUMBER, pressure, volume, 0.0, negative, iterations
         share = min(1.0, cap / moved) if moved > 0.0 else 1.0
         for i in range(u.size):
             u[i] += share * change[i]
         pressure += share * dp
     negative = solve_with_8(band, gradient, shape)
     if negative < 0:
-        return _SINGULAR, pressure, volume, 0.0, negative, iterations
+        return SINGULAR, pressure, volume, 0.0, negative, iterations
     growth = 0.0
     for i in range(u.size):
         growth += gradient[i] * shape[i]
-    return _CONVERGED, pressure, volume, growth, negative, iterations + 1
+    return CONVERGED, pressure, volume, growth, negative, iterations + 1

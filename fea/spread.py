@@ -27,7 +27,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.compiled import kernel
+from fea.compiled import POSITIVE, kernel
 from fea.materials import ELASTIC, EP, LAW, YIELD, yield_curve
 
 Floats = NDArray[np.float64]
@@ -35,7 +35,6 @@ Ints = NDArray[np.int64]
 
 RESISTANCE = 2.0  # G over the first yield stress
 REACH = 0.5  # standard deviation over the gauge
-_POSITIVE = 2**31 - 1  # tells the compiler that an index is not negative
 _LEAST = 0.5  # of the yield stress that is left where the surroundings have strained more
 _FARTHEST = 3.0  # standard deviations after which a mean ends
 
@@ -96,14 +95,14 @@ def raised(
         most = max(most, first_layer[point + 1] - first_layer[point])
     more = np.empty(most)
     for point in range(first.size):
-        here = first_layer[point] & _POSITIVE
+        here = first_layer[point] & POSITIVE
         count = first_layer[point + 1] - here
         more[:] = 0.0
         for j in range(shares.shape[1]):
             share = shares[point, j]
             # a share of zero may belong to a point with other layers
             if share > 0.0 and first[point] + j != point:
-                there = first_layer[first[point] + j] & _POSITIVE
+                there = first_layer[first[point] + j] & POSITIVE
                 for i in range(count):
                     more[i] += share * (strain[here + i] - prior[here + i])
                     more[i] -= share * (strain[there + i] - prior[there + i])

@@ -29,7 +29,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.compiled import kernel
+from fea.compiled import POSITIVE, kernel
 from fea.wave_moments import CS, F1, F2, F3, M13, M23, M33, PP, PQ, QQ, A, B, D
 
 Floats = NDArray[np.float64]
@@ -87,7 +87,6 @@ for _one, _other in _PAIRS:
     _REACHED[_one] |= _FIELDS[_other]
     _REACHED[_other] |= _FIELDS[_one]
 _CHUNK = 32  # points that go through together
-_POSITIVE = 2**31 - 1  # tells the compiler that an index is not negative
 
 
 @kernel
@@ -218,18 +217,18 @@ def wave_band(
                 u, v = _PAIRS[pair, turn], _PAIRS[pair, 1 - turn]
                 for i in range(_UNKNOWNS):
                     if _FIELDS[v, i % 5]:
-                        to = ((u * _UNKNOWNS + i) * _CHUNK) & _POSITIVE
-                        by = ((v * _UNKNOWNS + i) * _CHUNK) & _POSITIVE
+                        to = ((u * _UNKNOWNS + i) * _CHUNK) & POSITIVE
+                        by = ((v * _UNKNOWNS + i) * _CHUNK) & POSITIVE
                         for point in range(count):
                             T[to + point] += V[by + point] * G[pair * _CHUNK + point]
         for form in range(_FORMS):
             for i in range(_UNKNOWNS):
                 if _FIELDS[form, i % 5]:
-                    by = ((form * _UNKNOWNS + i) * _CHUNK) & _POSITIVE
+                    by = ((form * _UNKNOWNS + i) * _CHUNK) & POSITIVE
                     for j in range(i + 1):
                         if _REACHED[form, j % 5]:
-                            to = ((i * _UNKNOWNS + j) * _CHUNK) & _POSITIVE
-                            far = ((form * _UNKNOWNS + j) * _CHUNK) & _POSITIVE
+                            to = ((i * _UNKNOWNS + j) * _CHUNK) & POSITIVE
+                            far = ((form * _UNKNOWNS + j) * _CHUNK) & POSITIVE
                             for point in range(count):
                                 K[to + point] += V[by + point] * T[far + point]
         for point in range(count):

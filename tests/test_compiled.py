@@ -11,9 +11,9 @@ ROOT = Path(__file__).parent.parent
 ASK = """
 import numpy as np
 from fea.banded import bordered
-from fea.banded import _bordered_any
+from fea.banded import _update
 from fea.compiled import is_compiled
-print(is_compiled(_bordered_any))
+print(is_compiled(_update))
 band = np.array([[0.0, 2.0], [0.0, 2.0]])
 print(bordered(band, np.array([-4.0, 0.0]), np.ones(2), 0.0, 0.0, 1.0)[3][0])
 """
