@@ -102,6 +102,17 @@ def _kernels(band: Floats) -> tuple[Any, Any]:
     return _BY_WIDTH.get(band.shape[1] - 1, _ANY)
 
 
+@kernel
+def _carry(band: Floats, x: Floats) -> None:
+    """What `eliminate` does to a right-hand side, with the factors it left."""
+    n, w = band.shape[0], band.shape[1] - 1
+    for i in range(n - 1, -1, -1):
+        for k in range(max(0, w - i), w):
+            x[i - w + k] -= band[i, k] * x[i]
+    for i in range(n):
+        x[i] /= band[i, w]
+
+
 def factor(band: Floats) -> int:
     """Factor in place; return the number of negative pivots, or -1 if one is zero or not a number.
 
@@ -118,17 +129,6 @@ def solve(band: Floats, right: Floats) -> Floats:
     _carry(band, x[0])
     substitute(band, x)
     return np.asarray(x[0])
-
-
-@kernel
-def _carry(band: Floats, x: Floats) -> None:
-    """What `eliminate` does to a right-hand side, with the factors it left."""
-    n, w = band.shape[0], band.shape[1] - 1
-    for i in range(n - 1, -1, -1):
-        for k in range(max(0, w - i), w):
-            x[i - w + k] -= band[i, k] * x[i]
-    for i in range(n):
-        x[i] /= band[i, w]
 
 
 def solve_with(band: Floats, right: Floats) -> tuple[int, Floats]:
@@ -156,6 +156,33 @@ def bordered(
     negative = eliminate(band, x)
     substitute(band, x)
     return int(negative), *_update(x, gradient, gap, a_v, a_p)
+
+
+def bordered_again(
+    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
+) -> float:
+    """The largest |du| of the update that a band factored before would make."""
+    _, substitute = _kernels(band)
+    x = np.stack((-residual, gradient))
+    for row in x:
+        _carry(band, row)
+    substitute(band, x)
+    return _update(x, gradient, gap, a_v, a_p)[1]
+
+
+@kernel
+def bordered_again_8(
+    band: Floats, residual: Floats, gradient: Floats, gap: float, a_v: float, a_p: float
+) -> float:
+    """`bordered_again` within compiled code, for half width 8."""
+    x = np.empty((2, residual.size))
+    for i in range(residual.size):
+        x[0, i], x[1, i] = -residual[i], gradient[i]
+    _carry(band, x[0])
+    _carry(band, x[1])
+    _substitute_8(band, x)
+    _, largest, _ = _update(x, gradient, gap, a_v, a_p)
+    return largest
 
 
 @kernel

@@ -9,7 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.materials import ELASTIC, EP, LAW, P1, P2, yield_ratio
-from fea.readings import AT_YIELD, FULLY_PLASTIC, carried_to_yield, lowest, part_at, zones
+from fea.ramp import Plan
+from fea.readings import (
+    AT_YIELD,
+    FULLY_PLASTIC,
+    carried_to_faces,
+    carried_to_yield,
+    lowest,
+    part_at,
+    zones,
+)
 from fea.record import FirstYield, MeshFigures, Onset, Outline, Place
 from fea.shell import Shell, ShellState
 from fea.waves import WaveTangent, wave_tangent
@@ -47,10 +56,21 @@ class ShellView:
         outside = x[:, :, 1] - half * np.cos(x[:, :, 2])
         return np.stack((x[:, 0, 1], lowest(shell.s, outside)), axis=1)
 
-    def first_yield(self, states: Sequence[ShellState]) -> FirstYield | None:
-        """The pressure at which a layer first reaches its yield stress; None if none does."""
-        found = carried_to_yield(states, lambda state: state.layers[EP], self._ratios)
-        return None if found is None else FirstYield(found[0], self._place(found[1]))
+    def first_yield(self, states: Sequence[ShellState], plan: Plan) -> FirstYield | None:
+        """The pressure at which a face first reaches its yield stress; None if none does."""
+        shell = self.system
+        first, last = shell.first_layer[:-1], shell.first_layer[1:] - 1
+        outermost = np.stack((first, first + 1, last - 1, last), axis=1)
+        xi = shell.y0[outermost] / (0.5 * shell.gauge[:, None])
+
+        def faces(state: ShellState) -> Floats:
+            return carried_to_faces(self._ratios(state)[outermost], xi)
+
+        found = carried_to_yield(shell, plan, states, lambda state: state.layers[EP], faces)
+        if found is None:
+            return None
+        point, side = divmod(found[1], 2)
+        return FirstYield(found[0], self._place(int(last[point] if side else first[point])))
 
     def onset(self, state: ShellState) -> Onset:
         """Plastic strain, thinning and fully plastic stretches of a state."""

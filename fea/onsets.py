@@ -8,15 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from fea.ramp import ramp
 from fea.record import CAUTION, Outline, Record, Stability, WaveMode, record_dict
-from fea.reversal import (
-    DEFORMATION_WAVES,
-    discretisation,
-    plan_of,
-    reversal,
-    shell_of,
-)
+from fea.reversal import DEFORMATION_WAVES, record_of, solve_path
 from fea.settings import Settings
 from fea.shell import Shell
 from fea.waves import WaveOnset, first_onset, wave_tangent
@@ -78,12 +71,10 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
     settings = replace(settings or Settings(), **changes, follow=True, growth_at=())
     if settings.waves < 1:
         raise InputError("waves is 0; it must lie in 1 to 100", "waves", "0", "1 to 100")
-    record = reversal(profile, settings)
-    shell = shell_of(profile, discretisation(settings.resolution))
-    plan = plan_of(profile, shell, record.mesh.step, settings.ceiling)
-    # the path of the record once more, as far as it went
-    length = record.curve.pressure_mpa.size
-    path = ramp(shell, shell.start(), plan, lambda so_far: len(so_far.states) < length)
+    solved = solve_path(profile, replace(settings, model="shell"))
+    record = record_of(profile, settings, solved)
+    shell, plan, path = solved.view.system, solved.found.plan, solved.found.path
+    assert isinstance(shell, Shell)
     states, scale, end = path.states, 1.0, len(path.states)
     if path.limit is not None:
         end = path.limit.before + 1

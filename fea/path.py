@@ -16,7 +16,7 @@ from typing import Any, NamedTuple, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.banded import bordered, norm, solve_with
+from fea.banded import bordered, bordered_again, norm, solve_with
 from fea.compiled import kernel
 from fea.errors import SolveError
 
@@ -113,6 +113,9 @@ ENDINGS = (
 )
 NOT_A_NUMBER, NO_EQUILIBRIUM, SINGULAR, UPDATE_NOT_A_NUMBER = range(4)
 
+CUTS = 4  # how often an update that does not bring equilibrium nearer is halved
+NEAR = 1e-4  # `distance` from where on updates are made in full
+
 _EMPTY: Floats = np.zeros(0)
 
 
@@ -158,6 +161,14 @@ def direction(band: Floats, gradient: Floats) -> tuple[Direction, int]:
     return Direction(shape, float(gradient @ shape)), negative
 
 
+@kernel
+def distance(force: float, size: float, gap: float, step: float) -> float:
+    """How far from the end of a step: residual over pressure forces and gap over the step, in
+    the root of squares.  Newton's updates are to lower it."""
+    left = gap / step if step != 0.0 else gap
+    return math.sqrt((force / size) ** 2 + left * left)
+
+
 def iterate(
     system: System,
     u: Floats,
@@ -172,37 +183,55 @@ def iterate(
     moved : largest change of an unknown that the trial made.
     Raises SolveError if it does not end in equilibrium.
     """
-    checked = False  # an update of this step has been made in full
-    iterations = 0
+    iterations = cuts = 0
+    share, dp, last = 1.0, 0.0, math.inf
+    before, change, tangent, full = u, np.zeros_like(u), _EMPTY, 0.0
     while True:
         found = system.evaluate(u, pressure, state)
         force = norm(found.residual)
         size = max(abs(pressure), aim.pressure_scale) * norm(found.gradient)
-        if not math.isfinite(force):
-            raise SolveError(ENDINGS[NOT_A_NUMBER])
         gap = aim.step - aim.per_volume * (found.volume - aim.volume)
         gap -= aim.per_pressure * (pressure - aim.pressure)
         if (
-            checked
+            iterations > 0
             and force <= newton.tolerance * size
             and moved <= newton.update
             and abs(gap) <= 1e-6 * abs(aim.step) + 1e-12
         ):
             break
+        away = distance(force, size, gap, aim.step)
+        if iterations > 0 and cuts < CUTS and not away <= max(last, NEAR):
+            # stiff membrane forces may rise on the way to equilibrium; what tells is whether the
+            # next update would be smaller (Deuflhard, Newton Methods for Nonlinear Problems, 2011,
+            # sec. 3.3: natural monotonicity; value from memory)
+            again = bordered_again(
+                tangent, found.residual, found.gradient, gap, aim.per_volume, aim.per_pressure
+            )
+            if not again <= (1.0 - 0.25 * share) * full:
+                cuts += 1
+                share *= 0.5
+                moved *= 0.5
+                u = before + share * change
+                pressure -= share * dp
+                continue
+        if not math.isfinite(force):
+            raise SolveError(ENDINGS[NOT_A_NUMBER])
         if iterations == newton.iterations:
             raise SolveError(ENDINGS[NO_EQUILIBRIUM].format(iterations))
+        tangent = found.band
         negative, dp, moved, change = bordered(
-            found.band, found.residual, found.gradient, gap, aim.per_volume, aim.per_pressure
+            tangent, found.residual, found.gradient, gap, aim.per_volume, aim.per_pressure
         )
         iterations += 1
-        checked = True
         if negative < 0:
             raise SolveError(ENDINGS[SINGULAR])
         if not math.isfinite(moved):
             raise SolveError(ENDINGS[UPDATE_NOT_A_NUMBER])
-        scale = min(1.0, newton.cap / moved) if moved > 0.0 else 1.0
-        u = u + scale * change
-        pressure += scale * dp
+        full = moved
+        share = min(1.0, newton.cap / moved) if moved > 0.0 else 1.0
+        cuts, last, before = 0, away, u
+        u = u + share * change
+        pressure += share * dp
     way, negative = direction(found.band, found.gradient)
     return Converged(u, pressure, found, way.shape, way.growth, negative, iterations + 1)
 

@@ -1,8 +1,8 @@
 """Raise the pressure step by step until something ends it, and find the limit point.
 
-Steps are even in the arc length of path.py: the error of a step is of first order in its length
-(metal that reverses its strain within a step notices at the end), so even steps make that error
-smooth from case to case, and two ramps of different step remove it (Richardson; reversal.py).
+The error of a step is of first order in its length (metal that reverses its strain within a step
+notices at the end), so it rests on where the steps fall.  limit.py lays them out so that the limit
+always falls at the same place among them.
 """
 
 from __future__ import annotations
@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.errors import SolveError
 from fea.path import Control, Direction, Newton, Step, System, direction, take_step
@@ -22,6 +22,9 @@ HALVINGS = 14  # a hairpin turns within 1e-4 of a long step
 SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
 TURN_HALVINGS = 5
 FARTHEST = 1.5  # distance a step may go in the (V, p) plane, over its length
+BISECTIONS = 40
+# a path that cannot be followed on has reversed if its pressure has fallen by this share
+FALLEN = 0.01
 
 
 @dataclass(frozen=True)
@@ -33,9 +36,13 @@ class Plan:
     ceiling : pressure at which to stop looking, MPa.
     most_steps : bound on the number of steps.
     located : relative error to which a limit pressure is found.
-    ripple : a limit counts once the pressure has moved away from it by this share with the
-        tangent still indefinite; a dip that heals before is passed over, as a can under test
-        passes over it (it stays where it is and takes more pressure).
+    ripple : a limit counts once the pressure has fallen by this share of it.  A dip that heals
+        before is passed over, as a can under test passes over it: it takes more pressure.
+    known : path length beyond which a fall of `FALLEN` is enough, where a limit was found before.
+    stray : a second path that opens while the pressure rises counts once the pressure has risen
+        by this share with the tangent still indefinite.
+    lengths : of the steps, one by one, in place of `step`; the last one goes on.  What a shortened
+        step leaves is made up for, so that the next begins where it would have.
     """
 
     step: float
@@ -45,7 +52,15 @@ class Plan:
     most_steps: int = 400
     located: float = 1e-3
     ripple: float = 0.01
+    known: float = math.inf
+    stray: float = 0.01
+    lengths: tuple[float, ...] = ()
+    history: bool = False
     newton: Newton = field(default_factory=Newton)
+
+    def length(self, number: int) -> float:
+        """Length of a step by its number, from 0."""
+        return self.lengths[min(number, len(self.lengths) - 1)] if self.lengths else self.step
 
 
 class Limit(NamedTuple):
@@ -53,11 +68,13 @@ class Limit(NamedTuple):
 
     pressure : MPa.  before : the last state before it.
     kind : limit (pressure turns) or bifurcation (a pivot turns while pressure still rises).
+    place : path length that leads to it, in the unit of Plan.step.
     """
 
     pressure: float
     before: int
     kind: str
+    place: float = 0.0
 
     def describe(self, pressure: float) -> str:
         """The same in a sentence, with the pressure that is quoted for it (MPa)."""
@@ -72,7 +89,7 @@ class Ramp(NamedTuple):
     states : accepted, the first is the start.  steps : the converged steps between them.
     limit : None if the ramp ended before one.  ending : limit, ceiling, no_convergence or
     step_bound.  reason : the same in one sentence.
-    even : no step up to the limit had to be shortened, so that the step error is that of plan.step.
+    even : no step up to the limit had to be shortened, so that the step error is that of the plan.
     """
 
     states: list[Any]
@@ -96,70 +113,132 @@ def ramp(
 ) -> Ramp:
     """Follow the path from `start` until a limit, the ceiling, or no more convergence.
 
+    The limit is the highest pressure before a fall of plan.ripple: what the bottom held before a
+    dip stands unless it is exceeded later.
     go_on : asked after the limit has been confirmed; steps go on while it says so.
     """
     states, steps = [start], [_NO_STEP]
-    candidate: Limit | None = None
-    confirmed, even = False, True
-    length, slope = plan.step, _NO_STEP.slope
-    predictor = None
+    top = 0  # number of the highest state
+    branch: Limit | None = None  # where the tangent turned indefinite while the pressure rose
+    limit: Limit | None = None
+    shortened = len(states)  # number of the first state whose step was shortened, or beyond all
+    uneven = False
+    number, place = 0, 0.0
+    length = left = plan.length(0)
+    slope = _NO_STEP.slope
+    predictor: Direction | None = None
 
     def ended(ending: str, reason: str) -> Ramp:
-        # a limit that the path could not be followed away from still is one
-        if candidate is not None:
-            sentence = candidate.describe(candidate.pressure)
-            return Ramp(states, steps[1:], candidate, "limit", sentence, even)
-        return Ramp(states, steps[1:], None, ending, reason, even)
+        found = limit
+        fallen = top > 0 and states[-1].pressure <= (1.0 - FALLEN) * states[top].pressure
+        if found is None and fallen:
+            # the path could not be followed on, but is on its way down
+            found = summit(system, states, steps, top, plan)
+        if found is None:
+            return Ramp(states, steps[1:], None, ending, reason, not uneven)
+        even = not uneven or shortened > found.before + 1
+        return Ramp(states, steps[1:], found, "limit", found.describe(found.pressure), even)
 
     while len(states) <= plan.most_steps:
         control = Control(*slope, plan.volume_scale, plan.pressure_scale, length)
+        failed = ""
         try:
             step = take_step(system, states[-1], control, plan.newton, predictor)
             _check_distance(states[-1], step.state, length, plan)
+            shortest = plan.length(number) * 0.5**TURN_HALVINGS
+            if length > shortest and _strayed(step, states[-1], slope, plan):
+                failed = "the path turns too sharply"
         except SolveError as error:
+            failed = error.reason
+        if failed:
+            if predictor is not None:
+                # a shorter step has another error: first the same one, from where it starts
+                predictor = None
+                continue
             length *= 0.5
-            even = even and candidate is not None
-            # a predictor that led astray is not tried again
-            predictor = None
-            if length < plan.step * 0.5**HALVINGS:
+            if not uneven:
+                uneven, shortened = True, len(states)
+            if length < plan.length(number) * 0.5**HALVINGS:
                 return ended(
                     "no_convergence",
                     f"no equilibrium found beyond {states[-1].pressure:.4g} MPa "
-                    f"with the shortest step: {error.reason}",
+                    f"with the shortest step: {failed}",
                 )
-            continue
-        strayed = _strayed(step, states[-1], slope, plan, confirmed or candidate is not None)
-        if strayed and length > plan.step * 0.5**TURN_HALVINGS:
-            length, predictor = 0.5 * length, None
-            even = even and candidate is not None
             continue
         states.append(step.state)
         steps.append(step)
         predictor, slope = step.direction, step.slope
-        length = min(plan.step, 2.0 * length)
+        place += length
+        left -= length
+        if left <= 1e-9 * length:
+            number += 1
+            length = left = plan.length(number)
+        else:
+            length = min(left, 2.0 * length)
         pressure = step.state.pressure
-        if candidate is None and len(states) > 2 and _passed(steps[-2], step):
-            candidate = locate(system, states, steps, plan)
-        if candidate is not None and not confirmed:
-            if step.negative == 0 and pressure > candidate.pressure * (1.0 - plan.ripple):
-                candidate = None
-            else:
-                confirmed = abs(pressure / candidate.pressure - 1.0) >= plan.ripple
-        if candidate is not None and confirmed:
+        if limit is not None:
             so_far = ended("limit", "")
             if go_on is None or not go_on(so_far):
                 return so_far
+            continue
+        if pressure > states[top].pressure:
+            top = len(states) - 1
+        if step.negative == 0:
+            branch = None
+        elif branch is None and steps[-2].negative == 0 and step.slope[1] > 0.0:
+            branch = _bisect(system, states, steps, plan)
+        risen = branch is not None and pressure >= (1.0 + plan.stray) * branch.pressure
+        share = FALLEN if place > plan.known else plan.ripple
+        if risen:
+            limit = branch
+        elif top > 0 and pressure <= (1.0 - share) * states[top].pressure:
+            limit = summit(system, states, steps, top, plan)
         elif pressure >= plan.ceiling:
             return ended("ceiling", f"no reversal below {plan.ceiling:.4g} MPa")
+        if limit is not None:
+            so_far = ended("limit", "")
+            if go_on is None or not go_on(so_far):
+                return so_far
     return ended("step_bound", f"no limit within {plan.most_steps} steps")
 
 
-def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan, beyond: bool) -> bool:
-    """Whether a step may have left the path for another branch.
+def summit(system: System, states: list[Any], steps: list[Step], top: int, plan: Plan) -> Limit:
+    """The limit next to state `top`, the highest of the path.
 
-    A path bends gently at a short enough step, and up to its limit (beyond: after it) the tangent
-    is indefinite just where the pressure falls.
+    steps : of the path, steps[i] leads to states[i].  The top of the parabola through the highest
+    state and its neighbours is taken where it agrees with that state to plan.located / 2, since a
+    shorter step would bring another step error with it; else a step is retaken shorter until the
+    pressure is level at its end.
     """
+    places = np.cumsum([0.0, *(step.direction.step for step in steps[1:])])
+    at = min(max(top, 1), len(states) - 2)
+    near = slice(at - 1, at + 2)
+    pressures = np.array([state.pressure for state in states[near]])
+    x, height = _vertex(places[near] - places[at], pressures)
+    before = top if x >= 0.0 else top - 1
+    if not plan.history and abs(height - pressures[1]) > 0.5 * plan.located * abs(height):
+        first = top if steps[top].slope[1] > 0.0 else top - 1
+        if first > 0 and steps[first].slope[1] > 0.0 > steps[first + 1].slope[1]:
+            height = _level(system, states[first], steps[first], steps[first + 1], plan)
+            height, before = max(height, states[top].pressure), first
+    return Limit(float(height), before, "limit", float(places[at] + x))
+
+
+def _vertex(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
+    """Place and height of the top of the parabola through three points, the middle one at x = 0
+    and the highest; that point where they have no top."""
+    before, after = (y[0] - y[1]) / x[0], (y[2] - y[1]) / x[2]
+    bend = (after - before) / (x[2] - x[0])
+    slope = before - bend * x[0]
+    if bend >= 0.0:
+        return 0.0, float(y[1])
+    at = min(max(-0.5 * slope / bend, x[0]), x[2])
+    return float(at), float(y[1] + slope * at + bend * at * at)
+
+
+def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan) -> bool:
+    """Whether a step may have left the path for another branch: a path bends gently at a short
+    enough step."""
     chord = (
         (step.state.volume - base.volume) / plan.volume_scale,
         (step.state.pressure - base.pressure) / plan.pressure_scale,
@@ -169,8 +248,7 @@ def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan, beyo
         slope[0] * step.slope[0] + slope[1] * step.slope[1],
         (slope[0] * chord[0] + slope[1] * chord[1]) / long if long > 0.0 else 1.0,
     )
-    expected = 1 if step.slope[1] < 0.0 else 0
-    return turned < SHARPEST_TURN or (not beyond and step.negative != expected)
+    return turned < SHARPEST_TURN
 
 
 def compliance(system: System, start: Any) -> float:
@@ -220,58 +298,19 @@ def _check_distance(before: Any, after: Any, length: float, plan: Plan) -> None:
         raise SolveError("the path turns too sharply")
 
 
-def _passed(before: Step, after: Step) -> bool:
-    return after.negative > before.negative
+def _level(system: System, base: Any, before: Step, after: Step, plan: Plan) -> float:
+    """Highest pressure of steps from base, by false position on dp at their ends.
 
-
-def locate(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:
-    """The limit between the last two states.
-
-    A parabola through the last three even steps is taken where it agrees with its highest point
-    to plan.located / 2, since a shorter step would bring another step error with it; else the
-    last step is retaken shorter until the pressure is level at its end.
+    before, after : the steps that led to base and went on from there; dp changes its sign.
     """
-    if states[-1].pressure > states[-2].pressure and steps[-1].slope[1] > 0.0:
-        return _bisect(system, states, steps, plan)
-    chosen = states[-3:]
-    pressures = [state.pressure for state in chosen]
-    places = [0.0]
-    for a, b in pairwise(chosen):
-        dv = (b.volume - a.volume) / plan.volume_scale
-        dp = (b.pressure - a.pressure) / plan.pressure_scale
-        places.append(places[-1] + math.hypot(dv, dp))
-    high = int(np.argmax(pressures))
-    before = len(states) - len(chosen) + high
-    top = _peak(places, pressures)
-    if abs(top - pressures[high]) > 0.5 * plan.located * abs(top):
-        top = max(pressures[high], _level(system, states[-2], steps[-2:], states[-1], plan))
-    return Limit(top, before, "limit")
-
-
-def _peak(x: list[float], y: list[float]) -> float:
-    """Height of the top of the parabola through three points (or of the highest point)."""
-    if len(x) < 3:
-        return max(y)
-    left, right = x[0] - x[1], x[2] - x[1]
-    before, after = (y[0] - y[1]) / left, (y[2] - y[1]) / right
-    c2 = (after - before) / (right - left)
-    c1 = before - c2 * left
-    if c2 >= 0.0:
-        return max(y)
-    at = min(max(-0.5 * c1 / c2, left), right)
-    return y[1] + c1 * at + c2 * at * at
-
-
-def _level(system: System, base: Any, ends: list[Step], end: Any, plan: Plan) -> float:
-    """Highest pressure of steps from base to end, by false position on dp at their ends."""
-    before, after = ends
+    end = after.state
     cv, cp = before.slope
     scales = (plan.volume_scale, plan.pressure_scale)
     low, high = 0.0, cv * (end.volume - base.volume) / scales[0]
     high += cp * (end.pressure - base.pressure) / scales[1]
     rise, fall = before.slope[1], after.slope[1]
     top = max(base.pressure, end.pressure)
-    for _ in range(10):
+    for _ in range(BISECTIONS):
         # kept off the ends so that the bracket shrinks
         length = low + (high - low) * min(max(rise / (rise - fall), 0.05), 0.95)
         control = Control(cv, cp, *scales, length)
@@ -294,7 +333,10 @@ def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) ->
     base, before = states[-2], steps[-2]
     low, high = base.pressure, states[-1].pressure
     share_low, share_high = 0.0, 1.0
-    while high - low > plan.located * high:
+    place = sum(step.direction.step for step in steps[1:-1])
+    for _ in range(BISECTIONS):
+        if high - low <= plan.located * abs(high):
+            break
         share = 0.5 * (share_low + share_high)
         control = Control(
             0.0,
@@ -311,7 +353,7 @@ def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) ->
             high, share_high = step.state.pressure, share
         else:
             low, share_low = step.state.pressure, share
-    return Limit(0.5 * (low + high), len(states) - 2, "bifurcation")
+    return Limit(0.5 * (low + high), len(states) - 2, "bifurcation", place)
 
 
 _NO_STEP = Step(None, 0, 0, Direction(np.zeros(0), 0.0), (float(np.sqrt(0.5)),) * 2)

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.path import System
+from fea.errors import SolveError
+from fea.path import Newton, System
+from fea.ramp import Plan, pressure_control
 from fea.record import Curve, FirstYield, MeshFigures, Onset, Outline, PlasticZone
 from profiles.meridian import Meridian
 
@@ -35,8 +38,8 @@ class View(Protocol):
     def heights(self, states: Sequence[Any]) -> Floats:
         """(n_states, 2) of the dome centre and of the stand ring, mm."""
 
-    def first_yield(self, states: Sequence[Any]) -> FirstYield | None:
-        """Where and at what pressure metal first yields; None if none does."""
+    def first_yield(self, states: Sequence[Any], plan: Plan) -> FirstYield | None:
+        """Where and at what pressure metal first yields on a path; None if none does."""
 
     def onset(self, state: Any) -> Onset:
         """Plastic strain, thinning and fully plastic stretches of a state."""
@@ -89,29 +92,75 @@ def part_at(meridian: Meridian, s: float) -> str:
     return meridian.segments[min(max(index, 0), len(meridian.segments) - 1)].part
 
 
-def carried_to_yield(
-    states: Sequence[Any], strain: Callable[[Any], Floats], ratio: Callable[[Any], Floats]
-) -> tuple[float, int] | None:
-    """Pressure at which metal first yields, MPa, and number of the point that does.
+# how far along, as shares of the way to first yield, elastic states are solved; what is left is
+# carried on in proportion, with an error of the product of the last two shares left
+_TO_YIELD = (0.5, 0.9, 0.99, 0.999)
+_HALVINGS = 30
+_TIGHT = Newton(tolerance=1e-7, iterations=25)
 
-    strain, ratio : equivalent plastic strain, and equivalent over yield stress, of a state's
-    points.  Between the last elastic state and the next, the stress of the point that yields first
-    is carried on in proportion to pressure.  None if nothing yields.
+
+def carried_to_yield(
+    system: System,
+    plan: Plan,
+    states: Sequence[Any],
+    strain: Callable[[Any], Floats],
+    ratio: Callable[[Any], Floats],
+) -> tuple[float, int] | None:
+    """Pressure at which metal first yields, MPa, and number of the place that does.
+
+    states : of a path by plan, from its start.  strain : equivalent plastic strain of a state's
+    points.  ratio : equivalent over yield stress wherever metal may first yield.
+    Steps of the path may be long, so elastic states ever nearer to first yield are solved.
+    None if nothing yields, or if its pressure cannot be found.
     """
     start = strain(states[0])
-    later = next((i for i, state in enumerate(states) if np.any(strain(state) > start)), None)
-    if later is None:
+
+    def yields(state: Any) -> bool:
+        return bool(np.any(strain(state) > start))
+
+    above = next((state.pressure for state in states if yields(state)), None)
+    if above is None:
         return None
-    elastic, plastic = states[later - 1], states[later]
-    if later == 1:
-        # yields within the first step: nothing to carry on
-        return plastic.pressure, int(np.argmax(strain(plastic) - start))
-    now = ratio(elastic)
-    rate = (now - ratio(states[later - 2])) / (elastic.pressure - states[later - 2].pressure)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        wait = np.where(rate > 0.0, (1.0 - now) / rate, np.inf)
-    point = int(np.argmin(wait))
-    return min(elastic.pressure + float(wait.flat[point]), plastic.pressure), point
+    plan = replace(plan, newton=_TIGHT)
+    before, now = states[0], states[0]
+    expected, point = above, 0
+    for share in _TO_YIELD:
+        reach = share * (expected - now.pressure)
+        for _ in range(_HALVINGS):
+            try:
+                state = pressure_control(system, now, now.pressure + reach, plan)
+            except SolveError:
+                return None
+            if not yields(state):
+                break
+            reach *= 0.5
+        else:
+            return None
+        before, now = now, state
+        at = ratio(now)
+        rate = (at - ratio(before)) / (now.pressure - before.pressure)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            wait = np.where(rate > 0.0, (1.0 - at) / rate, np.inf)
+        point = int(np.argmin(wait))
+        expected = now.pressure + float(wait.flat[point])
+    return expected, point
+
+
+def carried_to_faces(value: Floats, xi: Floats) -> Floats:
+    """(n, 2) values on the outside and the inside face, carried on in a straight line.
+
+    value, xi : (n, 4) at the two points next to the outside and the two next to the inside, and
+    their distance from the middle over half the gauge, all from the outside to the inside.
+    """
+    out, next_out, next_in, inside = value.T
+    x_out, x_next_out, x_next_in, x_in = xi.T
+    return np.stack(
+        (
+            out + (out - next_out) * (-1.0 - x_out) / (x_out - x_next_out),
+            inside + (inside - next_in) * (1.0 - x_in) / (x_in - x_next_in),
+        ),
+        axis=1,
+    )
 
 
 def zones(meridian: Meridian, s: Floats, plastic: NDArray[np.bool_]) -> tuple[PlasticZone, ...]:

@@ -23,6 +23,7 @@ KINDS = {
     "limit": "the pressure turns: the bottom cannot take more, all round",
     "bifurcation": "the bottom lets go in waves, or a second path opens, while pressure rises",
     "none_below_ceiling": "no reversal up to the ceiling",
+    "not_resolved": "a reversal was found, but not to the resolution asked for",
     "not_converged": "the solve could not be carried on",
 }
 
@@ -167,7 +168,8 @@ class Record:
 
     reversal_pressure_mpa : None where kind says that none was found; the lower of the axisymmetric
         limit and the first onset in waves by flow theory.
-    limit_on_curve_mpa : the top of the curve at the step used; step_correction_mpa takes it to
+    limit_on_curve_mpa : the top of the curve at the step used, also where its resolution was not
+        reached and no reversal pressure is quoted; step_correction_mpa takes it to
         the limit of short steps, and the sum is the reversal pressure.
     resolution : what was asked, as a share of the reversal pressure.
     margin : reversal / required - 1.

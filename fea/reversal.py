@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 
 from fea.errors import SolveError
+from fea.limit import Found, approach, find_limit, seek
 from fea.observe import ShellView
 from fea.path import Newton
-from fea.ramp import Plan, Ramp, compliance, pressure_control, ramp
+from fea.ramp import Plan, Ramp, compliance, pressure_control
 from fea.readings import View, curve
 from fea.record import Growth, Record, Stability, WaveMode
 from fea.settings import Settings
@@ -24,33 +25,30 @@ from profiles.profile import Profile
 
 @dataclass(frozen=True)
 class Discretisation:
-    """Mesh density (grading.py), layers through the gauge where the hinge travels, and step of
-    the path."""
+    """Mesh density (grading.py) and layers through the gauge where the hinge travels."""
 
     density: float
     hinge_layers: int
-    step: float
 
 
-def discretisation(resolution: float) -> Discretisation:
+def discretisation(resolution: float, long: bool = False) -> Discretisation:
     """What a resolution takes: measured on random bottoms, see tests/test_resolution.py.
 
-    The mesh is the same for all: its error is 0.03 % (tests/test_open_cases.py).
+    long : the path to the limit is longer than LONG; metal then rolls further round the nose, and
+    bends and unbends more.  The mesh is the same for all: its error is 0.03 %
+    (tests/test_open_cases.py).
     """
-    finer = 0.002 / resolution
-    return Discretisation(
-        density=1.0,
-        hinge_layers=2 * int(np.clip(round(4.0 * finer**0.5), 3, 12)),
-        step=float(np.clip(0.08 / finer**0.5, 0.01, 0.1)),
-    )
+    layers = 4.0 * (0.002 / resolution) ** 0.5
+    half = np.clip(2.0 * layers, 6, 16) if long else np.clip(layers, 3, 12)
+    return Discretisation(density=1.0, hinge_layers=2 * round(float(half)))
 
 
+LONG = 3.0  # path length to the limit, in units of the plan
 # layers where metal stays elastic or nearly so; elsewhere Discretisation.hinge_layers
 CALM_LAYERS = {"dome": 6, "heel": 4, "sidewall": 4}
 # an elastic bottom bends all along and snaps at twice the pressure: the same mesh errs by 1 %
 ELASTIC_DENSITY = 2.0
-RATIO = 1.5  # step of the coarser of two ramps, over that of the finer
-MOST_RAMPS = 6
+ELASTIC_STEP = 0.08
 
 
 def shell_of(profile: Profile, choice: Discretisation) -> Shell:
@@ -77,73 +75,74 @@ def shell_of(profile: Profile, choice: Discretisation) -> Shell:
 def plan_of(profile: Profile, system: Any, step: float, ceiling: float) -> Plan:
     """Steps in natural units: a step of 1 sweeps what the stand circle sweeps when it sinks by
     one nose radius, about a roll of the nose by a radian; pressure is scaled so that the first,
-    elastic, part of the path has slope 1."""
+    elastic, part of the path has slope 1.  Raises SolveError for a body that is not held."""
     radius = 0.5 * profile.shape.stand_diameter
     volume_scale = 0.5 * radius**2 * profile.shape.nose_radius
     pressure_scale = volume_scale / compliance(system, system.start())
-    # where metal yields, a tighter tolerance takes more iterations for no better a limit; an
-    # elastic path turns too sharply for a loose one
-    newton = Newton(tolerance=1e-5 if profile.material.yield_strength is None else 2e-3)
-    return Plan(step, volume_scale, pressure_scale, ceiling, located=5e-4, newton=newton)
+    return Plan(step, volume_scale, pressure_scale, ceiling)
 
 
-def reversal(profile: Profile, settings: Settings | None = None, **changes: Any) -> Record:
-    """The reversal pressure of a bottom and the path that leads there.
+@dataclass(frozen=True)
+class Solved:
+    """A solved path of a bottom, and how to read it."""
 
-    settings : how to solve; changes : fields of Settings by name, such as required=0.62.
-    Two ramps, one of longer steps, give the limit of short steps (Richardson 1911); the finer is
-    the curve of the record.  Raises InputError for a setting out of range; a solve that fails is
-    a record whose kind and reason say so.
-    """
-    started = time.perf_counter()
-    settings = replace(settings or Settings(), **changes)
     view: View
-    if settings.model == "solid":
-        from fea.solid_reversal import solid_step, solid_view  # gmsh
-
-        view, step = solid_view(profile, settings.resolution), solid_step(settings.resolution)
-    else:
-        choice = discretisation(settings.resolution)
-        view, step = ShellView(shell_of(profile, choice), profile.meridian), choice.step
-    plan = plan_of(profile, view.system, step, settings.ceiling)
-    refined = _refined(view, plan, settings)
-    return _record(profile, settings, view, *refined, started)
+    found: Found
+    started: float  # time.perf_counter()
 
 
-def _refined(view: View, plan: Plan, settings: Settings) -> tuple[Ramp, float | None, Plan, int]:
-    """The path at a step short enough, what takes its limit to that of short steps (None where
-    there is no limit), the plan used, and the iterations spent."""
+def solve_path(profile: Profile, settings: Settings) -> Solved:
+    """The path of a bottom to its limit, and beyond it where settings.follow says so.
+
+    A body that cannot be solved at all has a path of its start only, with the reason.
+    Raises InputError for a metal that the solid cannot represent.
+    """
 
     def go_on(so_far: Ramp) -> bool:
         assert so_far.limit is not None
         last, now = so_far.states[-2].pressure, so_far.states[-1].pressure
         return settings.follow and now > 0.3 * so_far.limit.pressure and now < last
 
-    path = ramp(view.system, view.start(), plan, go_on)
-    if path.limit is None:
-        return path, None, plan, path.iterations
-    coarse = ramp(view.system, view.start(), replace(plan, step=RATIO * plan.step))
-    iterations = path.iterations + coarse.iterations
-    previous = coarse
-    for ramps in range(2, MOST_RAMPS + 1):
-        assert path.limit is not None
-        before = previous.limit
-        alike = before is not None and before.kind == path.limit.kind
-        # steps that had to be shortened have another error, but elastic ones have next to none
-        alike = alike and (view.elastic or (path.even and previous.even))
-        correction = path.limit.pressure - before.pressure if alike and before else 0.0
-        correction /= RATIO - 1.0
-        # beyond this the error is not yet in proportion to the step
-        small = abs(correction) <= 1.5 * settings.resolution * path.limit.pressure
-        if (alike and small) or ramps == MOST_RAMPS:
-            break
-        finer = replace(plan, step=plan.step / RATIO, most_steps=round(RATIO * plan.most_steps))
-        shorter = ramp(view.system, view.start(), finer, go_on)
-        iterations += shorter.iterations
-        if shorter.limit is None:
-            break
-        previous, path, plan = path, shorter, finer
-    return path, correction, plan, iterations
+    started, resolution = time.perf_counter(), settings.resolution
+    view: View
+    if settings.model == "solid":
+        from fea.solid_reversal import solid_view  # gmsh
+
+        view = solid_view(profile, resolution)
+    else:
+        view = shell_view(profile, discretisation(resolution))
+    start = view.start()
+    try:
+        plan = plan_of(profile, view.system, ELASTIC_STEP, settings.ceiling)
+    except SolveError as error:
+        nowhere = Ramp([start], [], None, "no_convergence", error.reason, True)
+        return Solved(view, Found(nowhere, None, Plan(ELASTIC_STEP, 1.0, 1.0, 1.0), 0), started)
+    if view.elastic or settings.model == "solid":
+        found = find_limit(view.system, start, plan, resolution, view.elastic, go_on)
+        return Solved(view, found, started)
+    sought = seek(view.system, start, plan)
+    if sought.path.limit is None:
+        return Solved(view, sought, started)
+    if sought.path.limit.place > LONG:
+        view = shell_view(profile, discretisation(resolution, long=True))
+    found = approach(view.system, view.start(), plan, sought, resolution, go_on)
+    return Solved(view, found, started)
+
+
+def shell_view(profile: Profile, choice: Discretisation) -> ShellView:
+    """The shell of a profile, and how its states are read."""
+    return ShellView(shell_of(profile, choice), profile.meridian)
+
+
+def reversal(profile: Profile, settings: Settings | None = None, **changes: Any) -> Record:
+    """The reversal pressure of a bottom and the path that leads there.
+
+    settings : how to solve; changes : fields of Settings by name, such as required=0.62.
+    The finest ramp of limit.py is the curve of the record.  Raises InputError for a setting out of
+    range; a solve that fails is a record whose kind and reason say so.
+    """
+    settings = replace(settings or Settings(), **changes)
+    return record_of(profile, settings, solve_path(profile, settings))
 
 
 # short waves by secant moduli sit within a few elements of the hinge, where their onset depends on
@@ -185,30 +184,35 @@ def _stability(
     return Stability(limit, mode(flow), mode(deformation), band, most), counts
 
 
-def _record(
-    profile: Profile,
-    settings: Settings,
-    view: View,
-    path: Ramp,
-    correction: float | None,
-    plan: Plan,
-    iterations: int,
-    started: float,
-) -> Record:
+def record_of(profile: Profile, settings: Settings, solved: Solved) -> Record:
+    """The record of a solved path."""
+    view, found_path = solved.view, solved.found
+    path, plan, correction = found_path.path, found_path.plan, found_path.correction
     limit = path.limit
     kind = {"ceiling": "none_below_ceiling", "limit": "limit"}.get(path.ending, "not_converged")
     reason, pressure, scale = path.reason, None, 1.0
     before_limit = path.states
     if limit is not None:
         assert correction is not None
-        kind, pressure = limit.kind, limit.pressure + correction
-        reason = limit.describe(pressure)
-        scale = pressure / limit.pressure
+        scale = 1.0 + correction / limit.pressure
         before_limit = path.states[: limit.before + 1]
+        if found_path.unresolved:
+            kind = "not_resolved"
+            reason = (
+                f"the resolution of {settings.resolution:.2%} is not reached: "
+                f"{limit.describe(limit.pressure)} or so, but {found_path.unresolved}"
+            )
+        else:
+            kind, pressure = limit.kind, limit.pressure + correction
+            reason = limit.describe(pressure)
     stability = None
     if settings.waves and len(path.states) > 1:
-        stability, onset = _stability(view, plan, path, pressure, scale, settings.waves)
-        if onset is not None:
+        try:
+            stability, onset = _stability(view, plan, path, pressure, scale, settings.waves)
+        except SolveError as error:
+            kind, pressure, onset = "not_converged", None, None
+            reason = f"stability against waves could not be checked: {error.reason}"
+        if onset is not None and pressure is not None:
             kind, pressure = "bifurcation", scale * onset.pressure
             reason = f"the bottom lets go in {onset.n} waves at {pressure:.4g} MPa"
             before_limit = path.states[: onset.before + 1]
@@ -230,14 +234,14 @@ def _record(
         mesh=view.mesh(plan.step),
         curve=curve(view, path.states, [step.negative for step in path.steps]),
         growth=tuple(_growth(view, plan, before_limit, p, pressure) for p in apart),
-        first_yield=view.first_yield(before_limit),
+        first_yield=view.first_yield(before_limit, plan),
         onset=view.onset(last) if found else None,
         stability=stability,
         before=view.outline(path.states[0]),
         at_onset=view.outline(last) if found else None,
         after=view.outline(path.states[-1]) if settings.follow or not found else None,
-        iterations=iterations,
-        seconds=time.perf_counter() - started,
+        iterations=found_path.iterations,
+        seconds=time.perf_counter() - solved.started,
         versions=_versions(),
     )
 

@@ -11,14 +11,17 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.banded import bordered_8, norm, solve_with_8
+from fea.banded import bordered_8, bordered_again_8, norm, solve_with_8
 from fea.compiled import kernel
 from fea.path import (
     CONVERGED,
+    CUTS,
+    NEAR,
     NO_EQUILIBRIUM,
     NOT_A_NUMBER,
     SINGULAR,
     UPDATE_NOT_A_NUMBER,
+    distance,
 )
 from fea.shell_kernel import assemble
 
@@ -65,7 +68,9 @@ def converge(
     """
     per_volume, per_pressure, from_volume, from_pressure, step, scale = aim
     tolerance, update, cap, most = limits
-    iterations, negative = 0, 0
+    iterations, negative, cuts = 0, 0, 0
+    share, dp, last = 1.0, 0.0, math.inf
+    change, before, tangent, full = np.zeros(u.size), u.copy(), np.empty_like(band), 0.0
     while True:
         volume = assemble(
             u.reshape((-1, 3)),
@@ -94,8 +99,6 @@ def converge(
         )
         force = norm(residual)
         size = max(abs(pressure), scale) * norm(gradient)
-        if not math.isfinite(force):
-            return NOT_A_NUMBER, pressure, volume, 0.0, negative, iterations
         gap = step - per_volume * (volume - from_volume)
         gap -= per_pressure * (pressure - from_pressure)
         if (
@@ -105,6 +108,19 @@ def converge(
             and abs(gap) <= 1e-6 * abs(step) + 1e-12
         ):
             break
+        away = distance(force, size, gap, step)
+        if iterations > 0 and cuts < CUTS and not away <= max(last, NEAR):
+            again = bordered_again_8(tangent, residual, gradient, gap, per_volume, per_pressure)
+            if not again <= (1.0 - 0.25 * share) * full:
+                cuts += 1
+                share *= 0.5
+                moved *= 0.5
+                for i in range(u.size):
+                    u[i] = before[i] + share * change[i]
+                pressure -= share * dp
+                continue
+        if not math.isfinite(force):
+            return NOT_A_NUMBER, pressure, volume, 0.0, negative, iterations
         if iterations == most:
             return NO_EQUILIBRIUM, pressure, volume, 0.0, negative, iterations
         negative, dp, moved, change = bordered_8(
@@ -115,8 +131,12 @@ def converge(
             return SINGULAR, pressure, volume, 0.0, negative, iterations
         if not math.isfinite(moved):
             return UPDATE_NOT_A_NUMBER, pressure, volume, 0.0, negative, iterations
+        full = moved
+        tangent[:] = band
         share = min(1.0, cap / moved) if moved > 0.0 else 1.0
+        cuts, last = 0, away
         for i in range(u.size):
+            before[i] = u[i]
             u[i] += share * change[i]
         pressure += share * dp
     negative = solve_with_8(band, gradient, shape)

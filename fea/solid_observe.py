@@ -9,13 +9,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.materials import ELASTIC, LAW
-from fea.readings import AT_YIELD, FULLY_PLASTIC, carried_to_yield, lowest, part_at, zones
+from fea.ramp import Plan
+from fea.readings import (
+    AT_YIELD,
+    FULLY_PLASTIC,
+    carried_to_faces,
+    carried_to_yield,
+    lowest,
+    part_at,
+    zones,
+)
 from fea.record import FirstYield, MeshFigures, Onset, Outline, Place
 from fea.solid import Solid, SolidState
 from fea.solid_waves import SolidWaveTangent, solid_wave_tangent
 from profiles.meridian import Meridian
 
 Floats = NDArray[np.float64]
+
+POINTS_THROUGH = 3  # of an element
 
 
 @dataclass(frozen=True)
@@ -57,11 +68,33 @@ class SolidView:
         along = np.pad(np.cumsum(steps, axis=1), ((0, 0), (1, 0)))
         return np.stack((outside[:, 0, 1], lowest(along, outside[:, :, 1])), axis=1)
 
-    def first_yield(self, states: Sequence[SolidState]) -> FirstYield | None:
-        """The pressure at which a point first reaches its yield stress (None: none does)."""
+    def first_yield(self, states: Sequence[SolidState], plan: Plan) -> FirstYield | None:
+        """The pressure at which a face first reaches its yield stress (None: none does)."""
         solid = self.system
-        found = carried_to_yield(states, lambda state: state.points[..., 4], solid.yield_ratio)
-        return None if found is None else FirstYield(found[0], self._place(found[1]))
+        place = np.round(solid.arc.ravel(), 9)
+        # points by place along the meridian, from the outside to the inside
+        order = np.lexsort((self._above().ravel(), place)).reshape(-1, self.layers)
+        outermost = order[:, [0, 1, -2, -1]]
+        rule = np.polynomial.legendre.leggauss(POINTS_THROUGH)[0]
+        elements = self.layers // POINTS_THROUGH
+        across = (np.arange(elements)[:, None] + 0.5 * (rule + 1.0)).ravel() / elements
+        xi = np.broadcast_to(2.0 * across[[0, 1, -2, -1]] - 1.0, outermost.shape)
+
+        def faces(state: SolidState) -> Floats:
+            return carried_to_faces(solid.yield_ratio(state).ravel()[outermost], xi)
+
+        found = carried_to_yield(solid, plan, states, lambda state: state.points[..., 4], faces)
+        if found is None:
+            return None
+        column, side = divmod(found[1], 2)
+        return FirstYield(found[0], self._place(int(order[column, -1 if side else 0])))
+
+    def _above(self) -> Floats:
+        """(n_elements, n_points) distance of the points from the meridian, positive inside, mm."""
+        solid = self.system
+        x = np.einsum("qi,eik->eqk", solid.shapes, solid.reference[solid.nodes])
+        at = self.meridian.at(solid.arc)
+        return np.asarray((x[..., 1] - at.z) * np.cos(at.phi) - (x[..., 0] - at.r) * np.sin(at.phi))
 
     def onset(self, state: SolidState) -> Onset:
         """Plastic strain, thinning and fully plastic stretches of a state."""
@@ -104,7 +137,5 @@ class SolidView:
         element, point = np.unravel_index(index, solid.arc.shape)
         s = float(solid.arc[element, point])
         at = self.meridian.at(s)
-        r, z = solid.shapes[point] @ solid.reference[solid.nodes[element]]
-        above = (z - float(at.z)) * np.cos(at.phi) - (r - float(at.r)) * np.sin(at.phi)
-        face = "inside" if above > 0.0 else "outside"
+        face = "inside" if self._above()[element, point] > 0.0 else "outside"
         return Place(part_at(self.meridian, s), s, float(at.r), float(at.z), face)

@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 from fea.solid import SolidBottom, bottom_solid
-from fea.solid_observe import SolidView
-
-POINTS_THROUGH = 3  # of an element
+from fea.solid_observe import POINTS_THROUGH, SolidView
 
 
 def elements_through(resolution: float) -> int:
     """Elements through the gauge that a resolution takes; tests/test_solid_bottoms.py."""
     return 2 if resolution > 0.004 else 4 if resolution >= 0.001 else 6
-
-
-def solid_step(resolution: float) -> float:
-    """Step of the path that a resolution takes, in the units of fea.reversal.plan_of."""
-    return 0.04 if resolution >= 0.001 else 0.02
 
 
 def solid_view(profile: SolidBottom, resolution: float = 0.002) -> SolidView:

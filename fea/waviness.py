@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from fea.errors import SolveError
 from fea.imperfection import grow
-from fea.ramp import ramp
 from fea.record import CAUTION
-from fea.reversal import discretisation, plan_of, reversal, shell_of
+from fea.reversal import record_of, solve_path
 from fea.settings import Settings
+from fea.shell import Shell
 from fea.waves import first_onset, wave_tangent
 from profiles.errors import InputError
 from profiles.profile import Profile
@@ -75,13 +75,13 @@ def waviness(
                 f"{value:g}{unit}",
                 allowed,
             )
-    record = reversal(profile, settings, **changes)
+    settings = replace(settings or Settings(), **changes)
+    solved = solve_path(profile, settings)
+    record = record_of(profile, settings, solved)
     if record.reversal_pressure_mpa is None:
         raise SolveError(f"there is no reversal to lose from: {record.reason}")
-    choice = discretisation(record.resolution)
-    shell = shell_of(profile, choice)
-    plan = plan_of(profile, shell, choice.step, record.ceiling_mpa)
-    path = ramp(shell, shell.start(), plan)
+    shell, plan, path = solved.view.system, solved.found.plan, solved.found.path
+    assert isinstance(shell, Shell)
     states, top = path.states, path.states[-1].pressure
     if path.limit is not None:
         states, top = states[: path.limit.before + 1], path.limit.pressure

@@ -31,7 +31,7 @@ from profiles.profile import Profile
 
 
 def certified(profile: Profile) -> float:
-    shell = shell_of(profile, Discretisation(2.0, 16, 0.02))
+    shell = shell_of(profile, Discretisation(2.0, 16))
     plan = plan_of(profile, shell, 0.02, 4.0)
     limits = []
     for step in (0.04, 0.02):

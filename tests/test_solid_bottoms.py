@@ -106,8 +106,10 @@ def test_the_path_tells_one_story(case):
 
 def test_the_shell_tells_the_same_story(evidence, case):
     """Code to code: growth, what stays of it, first yield and outlines.  The two models share the
-    path code and the metal's curve, not the mechanics.  Measured: growth within 0.8 %, first yield
-    0.5 %."""
+    path code and the metal's curve, not the mechanics.  Measured: growth within 0.8 %.  First yield
+    is that of the face, which both carry their stress on to: H 0.1902 MPa (shell, fine mesh),
+    0.1970, 0.1937 and 0.1931 (solid, 2, 4 and 6 elements through), so a shell of gauge over nose
+    radius 0.2 has 1.3 % more stress at its face."""
     name, solid = case
     shell = reversal(load_profile(DATA / f"open_case_{name}.toml"))
     ours, theirs = solid.growth[0], shell.growth[0]
@@ -121,7 +123,7 @@ def test_the_shell_tells_the_same_story(evidence, case):
             **SHELL,
         )  # fmt: skip
     evidence(
-        f"solid against shell, open case {name.upper()}: first yield", rel=0.01, unit="MPa",
+        f"solid against shell, open case {name.upper()}: first yield", rel=0.02, unit="MPa",
         expected=shell.first_yield.pressure_mpa, computed=solid.first_yield.pressure_mpa, **SHELL,
     )  # fmt: skip
     assert solid.first_yield.place.part == shell.first_yield.place.part

@@ -49,9 +49,9 @@ BAND = 0.01
 
 def followed(profile: Profile, density: float = 1.0) -> tuple[Shell, Ramp, Plan]:
     """The path until the pressure has fallen by 7 % from its limit."""
-    choice = Discretisation(density, 8, 0.1)
+    choice = Discretisation(density, 8)
     shell = shell_of(profile, choice)
-    plan = plan_of(profile, shell, choice.step, 4.0)
+    plan = plan_of(profile, shell, 0.1, 4.0)
 
     def go_on(path: Ramp) -> bool:
         assert path.limit is not None

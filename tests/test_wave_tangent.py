@@ -83,7 +83,7 @@ def elastic(face: str = "inside") -> Reached:
 def plastic() -> Reached:
     """The bottom as it is, metal yielding in nose and inner leg."""
     profile = bottom()
-    shell = shell_of(profile, Discretisation(0.5, 6, 0.1))
+    shell = shell_of(profile, Discretisation(0.5, 6))
     plan = replace(plan_of(profile, shell, 0.1, 2.0), newton=TIGHT)
     before = pressure_control(shell, shell.start(), 0.59, plan, steps=10)
     control = Control(0.0, 1.0, plan.volume_scale, plan.pressure_scale, 0.01 / plan.pressure_scale)
@@ -138,7 +138,7 @@ def test_no_waves_is_the_axisymmetric_tangent(name: str) -> None:
 def test_no_waves_has_the_axisymmetric_pivots_all_along_a_path() -> None:
     """Past the limit and on, where the pressure falls."""
     profile = bottom()
-    shell = shell_of(profile, Discretisation(1.0, 8, 0.1))
+    shell = shell_of(profile, Discretisation(1.0, 8))
     plan = plan_of(profile, shell, 0.1, 2.0)
 
     def go_on(path: object) -> bool:

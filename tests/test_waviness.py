@@ -78,7 +78,7 @@ def test_material_and_geometric_parts_make_up_the_tangent(material: str) -> None
     profile = load_profile(DATA / "open_case_g.toml")
     if material == "elastic":
         profile = profile.replaced(material=ELASTIC)
-    shell = shell_of(profile, Discretisation(0.5, 6, 0.1))
+    shell = shell_of(profile, Discretisation(0.5, 6))
     states = ramp(shell, shell.start(), plan_of(profile, shell, 0.1, 0.5)).states
     before, state = states[-2:]
     moduli = np.empty((shell.y0.size, 7))

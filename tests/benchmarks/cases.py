@@ -97,7 +97,7 @@ def _bottom(name: str, profile: Any, reference: float, source: str) -> Case:
     def shell() -> Answer:
         choice = discretisation(0.002)
         system = shell_of(profile, choice)
-        return _one_ramp(system, plan_of(profile, system, choice.step, 4.0))
+        return _one_ramp(system, plan_of(profile, system, 0.08, 4.0))
 
     def solid() -> Answer:
         system = bottom_solid(profile, through=2, along=0.5, quadrature=(2, 2))

@@ -27,15 +27,15 @@ def scaling() -> list[str]:
     profile = load_profile(G)
     out = []
     for what, choices in (
-        ("elements", [Discretisation(d, 8, 0.07) for d in (1.0, 2.0, 4.0, 8.0, 16.0)]),
-        ("hinge layers", [Discretisation(2.0, n, 0.07) for n in (4, 8, 16, 24)]),
+        ("elements", [Discretisation(d, 8) for d in (1.0, 2.0, 4.0, 8.0, 16.0)]),
+        ("hinge layers", [Discretisation(2.0, n) for n in (4, 8, 16, 24)]),
     ):
         rows = [(what, "layers in all", "evaluate (µs)", "linear (µs)", "ramp (ms)", "iterations")]
         size, costs = [], []
         for choice in choices:
             shell = shell_of(profile, choice)
             parts = iteration(shell, *halfway(shell, profile, 0.07))
-            plan = plan_of(profile, shell, choice.step, 4.0)
+            plan = plan_of(profile, shell, 0.07, 4.0)
             started = time.process_time()
             ramp = fea.ramp.ramp(shell, shell.start(), plan)
             spent = time.process_time() - started
