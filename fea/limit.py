@@ -36,7 +36,9 @@ MOST = 2000  # steps of a ramp; a path that takes more is given up as not resolv
 BEYOND = 0.2
 GRADE = 0.6  # steps are from 1 + GRADE of the mean, at the start, to 1 - GRADE, at the limit
 NEWTON = Newton(tolerance=1e-5, iterations=40)
-ENOUGH = 1.5  # correction of two even ramps, over the resolution, up to which they are enough
+# correction of two even ramps, and difference of two corrected limits, over the resolution, up to
+# which they are enough: a long step may end in another equilibrium, whose error is of no order
+ENOUGH = 0.5
 # how far, as a share of the path, a limit may lie off the place its ramp was laid out for
 ALIGNED, ALIGNMENTS = 0.05, 3
 # of an elastic path
@@ -130,7 +132,7 @@ def approach(
         # where steps had to be shortened their error is not in proportion to the step, but two
         # corrected limits that agree are right all the same
         agree = len(extrapolated) > 1 and (
-            abs(extrapolated[-1] - extrapolated[-2]) <= resolution * limit
+            abs(extrapolated[-1] - extrapolated[-2]) <= ENOUGH * resolution * limit
         )
         if (even and even_now and small) or agree:
             return Found(path, correction, laid, iterations)

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.banded import bordered, bordered_again, norm, solve_with
+from fea.banded import solve as solve_again
 from fea.compiled import kernel
 from fea.errors import SolveError
 
@@ -258,13 +259,69 @@ def take_step(
     bend, forward = _bend(end.u, start, dp, end.shape, predictor.shape if predictor else _EMPTY)
     bend_pressure = end.pressure - state.pressure - dp
     way = Direction(end.shape, end.growth, bend, bend_pressure, control.step)
-    dv, dpp = end.growth / control.volume_scale, 1.0 / control.pressure_scale
-    length = math.hypot(dv, dpp)
-    # the branch that goes on, not back: at a hairpin V and p both turn, the unknowns do not
-    sign = 1.0 if forward >= 0.0 else -1.0
-    slope = (sign * dv / length, sign * dpp / length)
+    slope = _slope(end.growth, (control.volume_scale, control.pressure_scale), forward)
     accepted = system.accept(end.u, end.pressure, end.found, state)
     return Step(accepted, end.negative, end.iterations, way, slope)
+
+
+def take_turn(
+    system: System,
+    state: Any,
+    way: Floats,
+    length: float,
+    scales: tuple[float, float],
+    newton: Newton,
+) -> Step:
+    """A step of the unknowns: of `length` along the unit vector `way` (n,), whatever V and p do.
+
+    Where V and p turn back together, as at a hairpin of an elastic path, a step in their plane
+    leads nowhere; the unknowns go on (Riks 1979).  scales : of volume and pressure, as in Control.
+    Raises SolveError if it does not converge.
+    """
+    start = state.x.ravel()
+    u, pressure, moved = start + length * way, state.pressure, math.inf
+    for spent in range(newton.iterations + 1):
+        found = system.evaluate(u, pressure, state)
+        force = norm(found.residual)
+        size = max(abs(pressure), scales[1]) * norm(found.gradient)
+        if not math.isfinite(force):
+            raise SolveError(ENDINGS[NOT_A_NUMBER])
+        if force <= newton.tolerance * size and moved <= newton.update:
+            break
+        tangent, pull = found.band, found.gradient
+        negative, rest = solve_with(tangent, -found.residual)
+        if negative < 0:
+            raise SolveError(ENDINGS[SINGULAR])
+        pushed = solve_again(tangent, pull)
+        gap = length - float(way @ (u - start))
+        dp = (gap - float(way @ rest)) / float(way @ pushed)
+        change = rest + dp * pushed
+        moved = float(np.abs(change).max())
+        if not math.isfinite(moved):
+            raise SolveError(ENDINGS[UPDATE_NOT_A_NUMBER])
+        share = min(1.0, newton.cap / moved) if moved > 0.0 else 1.0
+        u, pressure = u + share * change, pressure + share * dp
+    else:
+        raise SolveError(ENDINGS[NO_EQUILIBRIUM].format(spent))
+    along, negative = direction(found.band, found.gradient)
+    accepted = system.accept(u, pressure, found, state)
+    far = math.hypot(
+        (accepted.volume - state.volume) / scales[0], (pressure - state.pressure) / scales[1]
+    )
+    slope = _slope(along.growth, scales, float((u - start) @ along.shape))
+    return Step(accepted, negative, spent + 1, along._replace(step=far), slope)
+
+
+def _slope(growth: float, scales: tuple[float, float], forward: float) -> tuple[float, float]:
+    """(dV, dp) along the path over their scales, of unit length.
+
+    growth : dV/dp.  forward : how far the unknowns went along du/dp; the branch goes on, not
+    back: at a hairpin V and p both turn, the unknowns do not.
+    """
+    dv, dp = growth / scales[0], 1.0 / scales[1]
+    length = math.hypot(dv, dp)
+    sign = 1.0 if forward >= 0.0 else -1.0
+    return sign * dv / length, sign * dp / length
 
 
 @kernel

@@ -16,11 +16,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.errors import SolveError
-from fea.path import Control, Direction, Newton, Step, System, direction, take_step
+from fea.path import Control, Direction, Newton, Step, System, direction, take_step, take_turn
 
 HALVINGS = 14  # a hairpin turns within 1e-4 of a long step
 SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
 TURN_HALVINGS = 5
+BEFORE_TURN, TURNS = 4, 4  # halvings of a step before a turn is tried, and of a turn
 FARTHEST = 1.5  # distance a step may go in the (V, p) plane, over its length
 BISECTIONS = 40
 # a path that cannot be followed on has reversed if its pressure has fallen by this share
@@ -158,19 +159,27 @@ def ramp(
             length *= 0.5
             if not uneven:
                 uneven, shortened = True, len(states)
-            if length < plan.length(number) * 0.5**HALVINGS:
-                return ended(
-                    "no_convergence",
-                    f"no equilibrium found beyond {states[-1].pressure:.4g} MPa "
-                    f"with the shortest step: {failed}",
-                )
-            continue
+            nominal = plan.length(number)
+            turn = None
+            if length < nominal * 0.5**BEFORE_TURN and len(states) > 2:
+                turn = _turn(system, states, plan)
+            if turn is None:
+                if length < nominal * 0.5**HALVINGS:
+                    return ended(
+                        "no_convergence",
+                        f"no equilibrium found beyond {states[-1].pressure:.4g} MPa "
+                        f"with the shortest step: {failed}",
+                    )
+                continue
+            step, gone = turn, turn.direction.step
+        else:
+            gone = length
         states.append(step.state)
         steps.append(step)
         predictor, slope = step.direction, step.slope
-        place += length
-        left -= length
-        if left <= 1e-9 * length:
+        place += gone
+        left -= gone
+        if left <= 1e-9 * plan.length(number):
             number += 1
             length = left = plan.length(number)
         else:
@@ -251,6 +260,23 @@ def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan) -> b
     return turned < SHARPEST_TURN
 
 
+def _turn(system: System, states: list[Any], plan: Plan) -> Step | None:
+    """A step of the unknowns, as long as the last one or shorter; None if there is none."""
+    change = (states[-1].x - states[-2].x).ravel()
+    length = float(np.linalg.norm(change))
+    if length == 0.0:
+        return None
+    scales = (plan.volume_scale, plan.pressure_scale)
+    for halvings in range(TURNS):
+        try:
+            return take_turn(
+                system, states[-1], change / length, length * 0.5**halvings, scales, plan.newton
+            )
+        except SolveError:
+            continue
+    return None
+
+
 def compliance(system: System, start: Any) -> float:
     """dV/dp of an unloaded body, mm^3 per radian and MPa.
 
@@ -303,19 +329,17 @@ def _level(system: System, base: Any, before: Step, after: Step, plan: Plan) -> 
 
     before, after : the steps that led to base and went on from there; dp changes its sign.
     """
-    end = after.state
-    cv, cp = before.slope
-    scales = (plan.volume_scale, plan.pressure_scale)
-    low, high = 0.0, cv * (end.volume - base.volume) / scales[0]
-    high += cp * (end.pressure - base.pressure) / scales[1]
+    change = (after.state.x - base.x).ravel()
+    high = float(np.linalg.norm(change))
+    way, low = change / high, 0.0
     rise, fall = before.slope[1], after.slope[1]
-    top = max(base.pressure, end.pressure)
+    top = max(base.pressure, after.state.pressure)
+    scales = (plan.volume_scale, plan.pressure_scale)
     for _ in range(BISECTIONS):
         # kept off the ends so that the bracket shrinks
         length = low + (high - low) * min(max(rise / (rise - fall), 0.05), 0.95)
-        control = Control(cv, cp, *scales, length)
         try:
-            step = take_step(system, base, control, plan.newton, before.direction)
+            step = take_turn(system, base, way, length, scales, plan.newton)
         except SolveError:
             break
         gain, top = step.state.pressure - top, max(top, step.state.pressure)
