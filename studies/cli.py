@@ -11,11 +11,13 @@ import atexit
 import gc
 import json
 import sys
+import warnings
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
+from fea.errors import SolveError
 from profiles.errors import InputError
 from studies import commands, doming, readings_commands
 from studies.waviness import waviness
@@ -60,14 +62,41 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a name may not fit the terminal's encoding
+    warnings.showwarning = _warn
     try:
-        app()
+        sys.exit(app(standalone_mode=False) or 0)
     except InputError as error:
         sys.exit(_fail(str(error), 2))
+    except SolveError as error:
+        sys.exit(_fail(f"the solve could not be carried on: {error.reason}", 1))
+    except _USAGE as error:
+        sys.exit(_misused(error))
     except KeyboardInterrupt:
         sys.exit(_fail("interrupted", 130))
     except OSError as error:
-        sys.exit(_fail(f"a file could not be written: {error}", 2))
+        sys.exit(_fail(f"a file cannot be read or written: {error}", 2))
+
+
+# typer keeps the click that it is built on to itself
+_USAGE: type[Any] = typer.BadParameter.__mro__[2]
+
+
+def _misused(error: Any) -> int:
+    """One sentence on an option or argument that is not known, missing or no number."""
+    if len(sys.argv) < 2:
+        error.show()  # no command at all: the list of commands
+        return 2
+    context = getattr(error, "ctx", None)
+    text = " ".join(str(error.format_message()).split()).rstrip(".")
+    if len(text) > 200:
+        text = f"{text[:130]}...{text[-60:]}"
+    command = context.command_path if context is not None else "domemargin"
+    return _fail(f"{text}; `{command} --help` lists what is known", 2)
+
+
+def _warn(message: Warning | str, *_: Any, **__: Any) -> None:
+    """A warning as a sentence, without the line of code that it comes from."""
+    print(f"domemargin: warning: {message}", file=sys.stderr)
 
 
 def _fail(sentence: str, status: int) -> int:

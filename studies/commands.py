@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import sys
 from collections.abc import Callable
@@ -78,6 +79,7 @@ def study(
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
     folder = run_folder(out, asked.name)
+    folder.mkdir(parents=True, exist_ok=True)
     store = folder / "study.sqlite"
     if rescue and store.exists():
         from studies.rescue import rescue as rescued
@@ -172,6 +174,7 @@ def compare(
     from studies.runs import run_folder, write_figure
     from studies.study_text import comparison_data, print_comparison
     from studies.style import styled
+    from studies.whole_files import write_whole
 
     comparison = compared(first, second)
     name = f"{comparison.a.profile.name} against {comparison.b.profile.name}"
@@ -179,7 +182,9 @@ def compare(
     figure = compare_figure(comparison)
     files = [folder / "compare.pdf", folder / "compare.png"]
     with styled():
-        figure.savefig(files[0], format="pdf")
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format="pdf")
+    write_whole(files[0], drawn.getvalue())
     write_figure(figure, files[1])
     if json_only:
         _print_json(comparison_data(comparison))
@@ -215,6 +220,7 @@ def scatter(
     if asked.scatter is None:
         raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
     folder = run_folder(out, asked.name)
+    folder.mkdir(parents=True, exist_ok=True)
 
     from studies.progress import Reporter
     from studies.scatter import Interrupted, scatter_report

@@ -59,6 +59,7 @@ def doming(
         if folder is None:
             raise InputError("--study needs --out with --json", "--out", "missing", "a folder")
         plan = load_doming_study(study, station)
+        folder.mkdir(parents=True, exist_ok=True)
         from studies.doming_text import print_study
 
         print_study(plan, run_doming_study(plan, folder, workers), folder)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from profiles import InputError, Profile
+from studies.whole_files import shown_path, whole_file
 
 
 def check_mesh_path(path: Path) -> None:
@@ -15,7 +16,7 @@ def check_mesh_path(path: Path) -> None:
     elif path.is_dir() or not path.parent.is_dir():
         reason = "where no file can be written"
     if reason:
-        raise InputError(f"--mesh is {str(path)!r}, {reason}", "--mesh", str(path))
+        raise InputError(f"--mesh is {shown_path(path)}, {reason}", "--mesh", str(path))
 
 
 def section_file(profile: Profile, path: Path) -> str:
@@ -27,11 +28,6 @@ def section_file(profile: Profile, path: Path) -> str:
     from profiles.section import section_mesh, write_section
 
     mesh = section_mesh(profile)
-    try:
-        write_section(mesh, str(path))
-    except OSError as error:
-        reason = error.strerror or error
-        raise InputError(
-            f"--mesh is {str(path)!r}, which cannot be written: {reason}", "--mesh", str(path)
-        ) from None
+    with whole_file(path) as temporary:
+        write_section(mesh, str(temporary))
     return f"{len(mesh.quads)} nine-node quads, {len(mesh.points)} nodes"
