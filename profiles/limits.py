@@ -118,7 +118,10 @@ LIMITS: dict[str, Limit] = {
 
 def shown(value: float, kind: str, digits: int = 6) -> str:
     """A value in internal units as text with the unit people read (mm, deg, MPa, g/cm3)."""
-    number = math.degrees(value) if kind == "angle" else value
+    try:
+        number = math.degrees(value) if kind == "angle" else float(value)
+    except OverflowError:  # a whole number beyond all floats
+        number = math.inf if value > 0 else -math.inf
     return f"{number:.{digits}g} {SHOWN_UNIT[kind]}".rstrip()
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING, Any
 
-from profiles.toml_files import Kind, tables
+from profiles.toml_files import Kind, check_kind, tables
 
 if TYPE_CHECKING:
     from profiles.tooling import Tooling
@@ -34,4 +34,5 @@ def parse_tooling(source: str | dict[str, Any]) -> Tooling:
     from profiles.tooling_reading import tooling_of
 
     given = tables(source, "the tooling file is ") if isinstance(source, str) else source
+    check_kind(given, "tooling")
     return tooling_of(given)

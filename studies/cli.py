@@ -64,7 +64,7 @@ def main() -> None:
             stream.reconfigure(errors="replace")  # a name may not fit the terminal's encoding
     warnings.showwarning = _warn
     try:
-        sys.exit(app(standalone_mode=False) or 0)
+        sys.exit(app(prog_name="domemargin", standalone_mode=False) or 0)
     except InputError as error:
         sys.exit(_fail(str(error), 2))
     except SolveError as error:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from profiles import InputError
+from profiles.errors import brief_path
 from studies.diagnosis_scatter import Slopes
 from studies.readings_words import Remedy
 
@@ -29,7 +30,7 @@ def load_doming(path: Path | str) -> DomingStudy:
     Raises InputError.
     """
     try:
-        data = json.loads(Path(path).read_text(encoding="utf-8"))
+        data = json.loads(Path(path).read_text(encoding="utf-8-sig"), parse_constant=_no_number)
         budget = data["budget"]
         rows = {row["knob"]: row for row in budget["slopes"]}
         ways = [_remedy(way, float(budget["wanted_mm"])) for way in budget["ways"]
@@ -37,17 +38,21 @@ def load_doming(path: Path | str) -> DomingStudy:
         slopes, notes = _slopes(rows)
     except OSError as error:
         why = error.strerror or str(error)
-        raise InputError(f"--doming is {str(path)!r}, which cannot be read: {why}") from None
-    except (ValueError, KeyError, TypeError, AttributeError):
+        raise InputError(f"--doming is {brief_path(path)}, which cannot be read: {why}") from None
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         needed = "a doming.json that `domemargin doming TOOLING --budget` wrote"
         raise InputError(
-            f"--doming is {str(path)!r}; it must be {needed}", "--doming", str(path), needed
+            f"--doming is {brief_path(path)}; it must be {needed}", "--doming", str(path), needed
         ) from None
     tooling = data.get("tooling")
     named = tooling.get("name") if isinstance(tooling, dict) else None
     name = str(named or "the tooling given")[:60]
     slopes = replace(slopes, source=f"model estimate: doming study of {name}")
     return DomingStudy(slopes, tuple(ways), tuple(notes))
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
 
 
 def _slopes(rows: dict[str, Any]) -> tuple[Slopes, list[str]]:

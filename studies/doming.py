@@ -25,7 +25,9 @@ def doming(
         Path | None,
         typer.Option(metavar="STUDY.toml", help="Solve many variants of the tooling (TOML)."),
     ] = None,
-    workers: Annotated[int, typer.Option(help="Processes for --study.")] = 2,
+    workers: Annotated[
+        str, typer.Option("--workers", metavar="N", help="Processes for --study.")
+    ] = "2",
     animation: Annotated[
         bool, typer.Option("--animation", help="Also draw the stroke as doming.gif.")
     ] = False,
@@ -46,12 +48,11 @@ def doming(
 
     from profiles.errors import InputError
     from profiles.tooling_files import load_tooling
+    from studies.options import in_range
     from studies.runs import run_folder, write_figure, write_json
 
     station = load_tooling(tooling)
-    if not 1 <= workers <= 256:
-        text = f"--workers is {workers}; it must lie in 1 to 256"
-        raise InputError(text, "--workers", str(workers), "1 to 256")
+    many = in_range(workers, "--workers", 1, 256)
     folder = None if json_only and out is None else run_folder(out, station.name)
     if study is not None:
         from studies.doming_study import load_doming_study, run_doming_study
@@ -62,7 +63,7 @@ def doming(
         folder.mkdir(parents=True, exist_ok=True)
         from studies.doming_text import print_study
 
-        print_study(plan, run_doming_study(plan, folder, workers), folder)
+        print_study(plan, run_doming_study(plan, folder, many), folder)
         return
 
     from fea.doming import solve

@@ -164,7 +164,7 @@ def readings(
 
 def plant(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to, .csv or .parquet.")],
-    seed: Annotated[int, typer.Option(metavar="N", help="Another plant for every number.")] = 1,
+    seed: Annotated[str, typer.Option(metavar="N", help="Another plant for every number.")] = "1",
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Replace FILE where it is there already.")
     ] = False,

@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 
 from profiles import InputError
+from profiles.errors import brief_path
 from studies.options import in_range
 from studies.readings import Readings
-from studies.whole_files import cells, shown_path, write_whole
+from studies.whole_files import cells, write_whole
 
 _NUMBERS = ("readings", "mean_mm", "from_target_mm", "spread_mm", "unexplained_mm", "more_needed")
 
@@ -49,7 +50,7 @@ def _write_rows(rows: Iterable[Iterable[object]], path: Path) -> None:
     write_whole(path, text.getvalue())
 
 
-def write_plant(path: Path, seed: int, overwrite: bool = False) -> list[str]:
+def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[str]:
     """Write readings of an invented plant; returns in words what ails it.
 
     overwrite : replace another file of that name, which may hold real readings.
@@ -70,7 +71,7 @@ def write_plant(path: Path, seed: int, overwrite: bool = False) -> list[str]:
         there = False
     if not there:
         raise InputError(
-            f"FILE is {shown_path(path)}, where no file can be written", "FILE", str(path)
+            f"FILE is {brief_path(path)}, where no file can be written", "FILE", str(path)
         )
     rng = np.random.default_rng(in_range(seed, "--seed", 0, 2**31))
     plant = Plant()
@@ -109,7 +110,7 @@ def write_plant(path: Path, seed: int, overwrite: bool = False) -> list[str]:
         frame.to_parquet(made_file, index=False)
     if not overwrite and _holds_other(path, made_file.getvalue()):
         raise InputError(
-            f"FILE is {shown_path(path)}, which is there already and may hold real readings; "
+            f"FILE is {brief_path(path)}, which is there already and may hold real readings; "
             "give another name, or --overwrite to replace it",
             "FILE", str(path), "a new file, or --overwrite",
         )  # fmt: skip

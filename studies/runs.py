@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from profiles import InputError
+from profiles.errors import brief_path
 from studies.units import PSI
-from studies.whole_files import shown_path, why, write_whole
+from studies.whole_files import why, write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -48,7 +49,7 @@ def run_folder(out: Path | None, name: str) -> Path:
             pass
     except (OSError, ValueError) as error:
         raise InputError(
-            f"--out is {shown_path(folder)}, where nothing can be written: {why(error)}",
+            f"--out is {brief_path(folder)}, where nothing can be written: {why(error)}",
             "--out",
             str(folder),
         ) from None

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from profiles import InputError, Profile
-from studies.whole_files import shown_path, whole_file
+from profiles.errors import brief_path
+from studies.whole_files import whole_file
 
 
 def check_mesh_path(path: Path) -> None:
@@ -16,7 +17,7 @@ def check_mesh_path(path: Path) -> None:
     elif path.is_dir() or not path.parent.is_dir():
         reason = "where no file can be written"
     if reason:
-        raise InputError(f"--mesh is {shown_path(path)}, {reason}", "--mesh", str(path))
+        raise InputError(f"--mesh is {brief_path(path)}, {reason}", "--mesh", str(path))
 
 
 def section_file(profile: Profile, path: Path) -> str:

@@ -83,7 +83,10 @@ def parse_value(name: str, value: object, field: str) -> float:
                 brief(value),
                 "a number",
             )
-        number = float(value)
+        try:
+            number = float(value)
+        except OverflowError:
+            number = float("inf")
     else:
         number = parse_quantity(value, kind, field)
     check_value(name, number, field)

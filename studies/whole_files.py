@@ -8,7 +8,7 @@ import secrets
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from profiles.errors import InputError
+from profiles.errors import InputError, brief_path
 
 _START = "=+-@\t\r"  # what makes a spreadsheet read a cell as a formula
 
@@ -49,7 +49,7 @@ def whole_file(path: Path) -> Iterator[Path]:
         _flush(target.parent)
     except OSError as error:
         raise UnwrittenError(
-            f"{shown_path(path)} cannot be written: {why(error)}; nothing of it was left behind",
+            f"{brief_path(path)} cannot be written: {why(error)}; nothing of it was left behind",
             "file",
             str(path),
         ) from None
@@ -79,12 +79,6 @@ def why(error: Exception) -> str:
     """The reason of an error in a few words."""
     text = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return " ".join(str(text).split())[:120]
-
-
-def shown_path(path: Path | str) -> str:
-    """A path for a sentence, its middle left out where it is long."""
-    text = str(path)
-    return repr(text if len(text) <= 120 else f"{text[:40]}...{text[-60:]}")
 
 
 def cells(row: Iterable[object]) -> list[object]:
