@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from fea.errors import SolveError
 from fea.ramp import ramp
 from fea.record import CAUTION, Outline, Record, Stability, WaveMode, record_dict
 from fea.reversal import (
@@ -73,12 +74,41 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
     """Onset pressures in 0 to settings.waves waves, and the mode that comes first.
 
     The path is followed beyond its limit, where a bottom that sinks evenly may yet tilt.  changes :
-    fields of Settings by name.  Raises InputError for a setting out of range.
+    fields of Settings by name.  Raises InputError for a setting out of range; a solve
+    that fails is a record whose kind and reason say so.
     """
     settings = replace(settings or Settings(), **changes, follow=True, growth_at=())
     if settings.waves < 1:
         raise InputError("waves is 0; it must lie in 1 to 100", "waves", "0", "1 to 100")
     record = reversal(profile, settings)
+    try:
+        return _onsets(profile, settings, record)
+    except SolveError as error:  # a record of its own: what the path says stands
+        reason = record.reason if record.kind == "not_converged" else error.reason
+        return _record(replace(record, kind="not_converged", reason=reason), settings)
+
+
+def _record(record: Record, settings: Settings, **found: Any) -> WaveRecord:
+    """A record of waves with what was found of them, or with nothing."""
+    nothing: dict[str, Any] = {
+        "flow": (),
+        "deformation": (),
+        "mode": None,
+        "theory": "",
+        "outline": record.before,
+    }
+    return WaveRecord(
+        profile=record.profile,
+        kind=record.kind,
+        reason=record.reason,
+        reversal_pressure_mpa=record.reversal_pressure_mpa,
+        stability=record.stability or Stability(None, None, None, None, settings.waves),
+        versions=record.versions,
+        **(nothing | found),
+    )
+
+
+def _onsets(profile: Profile, settings: Settings, record: Record) -> WaveRecord:
     shell = shell_of(profile, discretisation(settings.resolution))
     plan = plan_of(profile, shell, record.mesh.step, settings.ceiling)
     # the path of the record once more, as far as it went
@@ -114,18 +144,14 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
             mode = WaveMode(found.n, scale * found.pressure, False, radial, axial, hoop)
         else:
             mode, theory = stability.deformation, "deformation"
-    return WaveRecord(
-        profile=profile,
-        kind=record.kind,
-        reason=record.reason,
-        reversal_pressure_mpa=record.reversal_pressure_mpa,
-        stability=stability,
+    return _record(
+        record,
+        settings,
         flow=tuple(row(n, found, "flow") for n, found in flow.items()),
         deformation=tuple(row(n, found, "deformation") for n, found in second.items()),
         mode=mode,
         theory=theory if mode is not None else "",
         outline=_outline(record, states, mode, scale),
-        versions=record.versions,
     )
 
 

@@ -239,6 +239,9 @@ def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     """What waves of some heights cost."""
     console = narrow_console()
     first = found[0]
+    # of waves whose cost was found
+    assert first.reversal_pressure_mpa is not None
+    assert first.growth is not None
     _print_head(console, profile)
     console.print()
     console.print(Text(f"Reversal pressure  {pressures(first.reversal_pressure_mpa)}"))
@@ -249,6 +252,8 @@ def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     for name in ("height, zero to peak", "pressure", "lost"):
         table.add_column(name, justify="right")
     for entry in found:
+        assert entry.pressure_mpa is not None
+        assert entry.share_lost is not None
         lost = 100.0 * entry.share_lost
         table.add_row(
             f"{1000.0 * entry.amplitude_mm:.4g} um",
