@@ -161,8 +161,12 @@ def unknown_name(field: str, known: Iterable[str]) -> InputError:
 
     field : dotted; its last part is the unknown name.
     """
-    name = field.rsplit(".", 1)[-1]
+    name = field.rsplit(".", 1)[-1][:100]
+    field = field if len(field) <= 100 else f"{field[:97]}..."
     known = sorted(known)
     close = get_close_matches(name, known, n=1, cutoff=0.5)
-    hint = f"did you mean {close[0]}?" if close else f"known here: {', '.join(known)}"
+    shown_names = ", ".join(known)
+    if len(shown_names) > 200:
+        shown_names = f"{shown_names[:200].rsplit(', ', 1)[0]} and others"
+    hint = f"did you mean {close[0]}?" if close else f"known here: {shown_names}"
     return InputError(f"{field} is not known; {hint}", field, name, ", ".join(known))

@@ -186,8 +186,25 @@ def pick(rng: Rng, among: Any) -> Any:
     return among[int(rng.integers(len(among)))]
 
 
+def scaled(rng: Rng, text: str) -> str:
+    """The text with one of its numbers made smaller, larger or negative."""
+    spots = [m.span() for m in re.finditer(r"(?<![\w.])\d[\d.]*(?![\w.:-])", text)]
+    if not spots:
+        return text
+    a, b = pick(rng, spots)
+    number = float(text[a:b].rstrip(".") or 0.0)
+    factor = pick(rng, (0.9, 0.97, 1.01, 1.03, 1.1, 0.5, 2.0, 10.0, -1.0, float(rng.lognormal())))
+    digits = ".0f" if "." not in text[a:b] and rng.random() < 0.5 else ".4g"
+    return f"{text[:a]}{number * factor:{digits}}{text[b:]}"
+
+
 def mangled_text(rng: Rng, text: str, values: tuple[str, ...] = TOML_JUNK) -> bytes:
     """TOML text with one to three things wrong with it."""
+    if rng.random() < 0.5:  # numbers that may well do
+        for _ in range(int(rng.integers(1, 8))):
+            text = scaled(rng, text)
+        if rng.random() < 0.8:
+            return text.encode()
     for _ in range(int(rng.integers(1, 4))):
         lines = text.split("\n")
         at = int(rng.integers(len(lines)))
