@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 import tomllib
 
+STORE = "the store of a study's run"
 _MAGIC = {  # each as its format's specification gives it
-    b"SQLite format 3\0": "the store of a study's run",
+    b"SQLite format 3\0": STORE,
     b"PAR1": "a Parquet table",
     b"PK\x03\x04": "a spreadsheet or an archive (zip)",
     b"\xd0\xcf\x11\xe0": "an office document",

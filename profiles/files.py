@@ -35,7 +35,10 @@ def load_profile(path: str | os.PathLike[str]) -> Profile:
     path : a file; if there is none of that name, the name of a ready profile.
     Raises InputError (ShapeError if the dimensions do not close) in one sentence.
     """
-    return parse_profile(tables(_KIND.read(path), f"profile file {brief_path(path)} is "))
+    given = f"profile file {brief_path(path)}"
+    data = tables(_KIND.read(path), f"{given} is ")
+    check_kind(data, "profile", brief_path(path))
+    return parse_profile(data)
 
 
 def parse_profile(source: str | dict[str, Any]) -> Profile:

@@ -24,6 +24,12 @@ MARKS = {
     "study": ("profile", "plan", "scatter", "required_pressure"),
     "doming study": ("cases",),
 }
+_NEEDED = {
+    "profile": "[shape], [sheet] and material",
+    "tooling": "[punch], [die], [clamp] and others",
+    "study": "profile and [vary.<quantity>]",
+    "doming study": "cases and [vary]",
+}
 _READY = {
     "profile": ("profiles", "ready"),
     "tooling": ("profiles", "ready_tooling"),
@@ -95,10 +101,10 @@ def _names(package: str, folder: str) -> tuple[str, ...]:
     return tuple(sorted(name[:-5] for name in names if name.endswith(".toml")))
 
 
-def check_kind(data: dict[str, Any], wanted: str) -> None:
+def check_kind(data: dict[str, Any], wanted: str, given: str = "this") -> None:
     """Refuse, as InputError, the tables of another kind of file than the one wanted.
 
-    wanted : one of MARKS.
+    wanted : one of MARKS.  given : begins the sentence.
     """
     counts = {kind: sum(key in data for key in keys) for kind, keys in MARKS.items()}
     found = max(counts, key=lambda kind: counts[kind])
@@ -106,7 +112,8 @@ def check_kind(data: dict[str, Any], wanted: str) -> None:
         return
     has = ", ".join(key for key in MARKS[found] if key in data)
     raise InputError(
-        f"this is a {found} file, since it has {has}; it must be a {wanted} file",
+        f"{given} is a {found} file, since it has {has}; it must be a {wanted} file, "
+        f"with {_NEEDED[wanted]}",
         value=f"a {found} file",
         allowed=f"a {wanted} file",
     )
@@ -120,7 +127,9 @@ def tables(text: str, subject: str = "") -> dict[str, Any]:
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except tomllib.TOMLDecodeError as error:
-        why = " ".join(str(error).split())[:_SHOWN] + _comma(text, str(error))
+        # the parser writes the path to a table as Python does: ('vary', 'dome_depth')
+        said = re.sub(r"\(('[^()]*'),?\)", lambda m: re.sub(r"', '", ".", m[1]), str(error))
+        why = " ".join(said.split())[:_SHOWN] + _comma(text, said)
     except ValueError:  # Python reads no number of more than 4300 digits
         why = "it holds a number of thousands of digits"
     except RecursionError:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from profiles import InputError, parse_quantity
+from profiles.contents import content_of
 from profiles.errors import brief, brief_path
 from profiles.limits import LIMITS
 from studies.readings import Event, Floats, Ints, Labels, Readings, SetAside, no_labels
@@ -68,6 +69,15 @@ def _csv(path: Path) -> _Sheet:
     import pyarrow.csv as csv
 
     raw = path.read_bytes()
+    found = content_of(raw)
+    if found not in ("", "a table of columns (CSV)"):
+        raise InputError(
+            f"the readings {brief_path(path)} are {found}; they must be a table of columns, "
+            ".csv or .parquet",
+            "FILE",
+        )
+    if raw[:4] in (b"\xff\xfe\0\0", b"\0\0\xfe\xff"):
+        raw = raw.decode("utf-32", errors="replace").encode()
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raw = raw.decode("utf-16", errors="replace").encode()
     raw = raw.removeprefix(b"\xef\xbb\xbf").replace(b"\0", b"?")
@@ -146,7 +156,8 @@ def _plain(table: Any, found: dict[str, str], path: Path) -> dict[str, Any]:
         column = table[written]
         kind = column.type
         numeric = pa.types.is_integer(kind) or pa.types.is_floating(kind)
-        if not (numeric or pa.types.is_temporal(kind)):
+        # a number for a time or a name is its digits
+        if not (numeric and name in NUMBERS) and not pa.types.is_temporal(kind):
             try:
                 column = column.cast(pa.string())
             except pa.ArrowException:

@@ -48,7 +48,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fea.settings import Settings
 from profiles import InputError, Profile, load_profile, parse_quantity
-from profiles.errors import brief
+from profiles.errors import brief, brief_path
 from profiles.limits import shown, unknown_name
 from profiles.reading import needed_of
 from profiles.toml_files import Kind, check_kind, tables
@@ -138,13 +138,18 @@ def load_study(path: str | os.PathLike[str], profile: str | None = None) -> Stud
     profile : another base bottom than the file's, a profile file or the name of a ready one.
     Raises InputError in one sentence.
     """
-    return parse_study(_KIND.read(path), Path(path).parent, profile)
+    text, given = _KIND.read(path), brief_path(path)
+    return _study_in(text, Path(path).parent, profile, f"study file {given}", given)
 
 
 def parse_study(text: str, folder: Path = Path(), profile: str | None = None) -> Study:
     """A study from TOML text; profile files are looked for in folder.  Raises InputError."""
-    data = tables(text, "the study file is ")
-    check_kind(data, "study")
+    return _study_in(text, folder, profile, "the study file", "this")
+
+
+def _study_in(text: str, folder: Path, profile: str | None, subject: str, given: str) -> Study:
+    data = tables(text, f"{subject} is ")
+    check_kind(data, "study", given)
     try:
         table = FileTable.model_validate(data)
     except ValidationError as error:
