@@ -18,7 +18,7 @@ from typing import Annotated, Any
 import typer
 
 from fea.errors import SolveError
-from profiles.errors import InputError
+from profiles.errors import InputError, brief_path
 from studies import commands, doming, readings_commands
 from studies.waviness import waviness
 
@@ -74,7 +74,10 @@ def main() -> None:
     except KeyboardInterrupt:
         sys.exit(_fail("interrupted", 130))
     except OSError as error:
-        sys.exit(_fail(f"a file cannot be read or written: {error}", 2))
+        from studies.whole_files import why
+
+        name = "" if error.filename is None else f"{brief_path(error.filename)} "
+        sys.exit(_fail(f"a file {name}cannot be read or written: {why(error)}", 2))
 
 
 # typer keeps the click that it is built on to itself

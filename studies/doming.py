@@ -105,6 +105,12 @@ def doming(
     if record.kind != "formed":
         print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
         raise typer.Exit(1)
+    failed = [one for one in record.reversal.items() if one[1].kind == "not_converged"]
+    if failed:
+        name, found = failed[0]
+        print(f"domemargin: the reversal could not be found ({name}): {found.reason}",
+              file=sys.stderr)  # fmt: skip
+        raise typer.Exit(1)
 
 
 def register(app: typer.Typer) -> None:

@@ -58,8 +58,12 @@ class MarginReport:
 
 def store_in(result: Path) -> Path:
     """The store of a result: the file itself, or the one in a run's folder.  Raises StoreError."""
-    path = result / "study.sqlite" if result.is_dir() else result
-    if not path.exists():
+    try:
+        path = result / "study.sqlite" if result.is_dir() else result
+        there = path.exists()
+    except (OSError, ValueError):  # no file can have that name
+        there = False
+    if not there:
         raise StoreError(
             f"there is no study result at {brief_path(result)}; give the folder of a study's run",
             "RESULT",

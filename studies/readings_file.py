@@ -85,6 +85,13 @@ def _csv(path: Path) -> _Sheet:
         raw.decode("utf-8")
     except UnicodeDecodeError:
         raw = raw.decode("utf-8", errors="replace").encode()
+    text = raw[:100_000].decode(errors="ignore")
+    if text.count("\ufffd") + text.count("?") > max(0.1 * len(text), 50):
+        raise InputError(
+            f"the readings {brief_path(path)} are no text; they must be a table of columns, "
+            ".csv or .parquet",
+            "FILE",
+        )
     head = raw.split(b"\n", 1)[0].decode().strip("\r")
     delimiter = max(",;\t", key=head.count)
     wrong: list[tuple[int, str]] = []
@@ -259,7 +266,7 @@ def _header(names: list[str], path: Path) -> tuple[dict[str, str], dict[str, flo
     if missing:
         raise InputError(
             f"the readings {brief_path(path)} have no column {missing[0]!r} "
-            f"(found: {', '.join(names[:12])[:200]}); needed are {', '.join(NEEDED)}",
+            f"(found: {', '.join(name[:24] for name in names[:12])[:160]}); needed are {', '.join(NEEDED)}",
             missing[0], "", ", ".join(NEEDED),
         )  # fmt: skip
     return found, units, [f"column {name!r} is not used" for name in unknown]

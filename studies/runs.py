@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
@@ -43,8 +44,8 @@ def run_folder(out: Path | None, name: str) -> Path:
         there = next(part for part in (folder, *folder.absolute().parents) if os.path.lexists(part))
         if there.is_symlink() and not there.exists():
             raise FileNotFoundError(0, "it is a link to nothing")
-        # a name longer than the file system takes shows only when it is asked for
-        os.path.lexists(folder)
+        with contextlib.suppress(FileNotFoundError):
+            os.lstat(folder)  # a name may be longer than the file system takes
         with tempfile.TemporaryFile(dir=there):
             pass
     except (OSError, ValueError) as error:
