@@ -264,9 +264,10 @@ def _header(names: list[str], path: Path) -> tuple[dict[str, str], dict[str, flo
             units[name] = _factor(name, match[2] or "")
     missing = [name for name in NEEDED if name not in found]
     if missing:
+        there = ", ".join(name[:24] for name in names[:12])[:160]
         raise InputError(
             f"the readings {brief_path(path)} have no column {missing[0]!r} "
-            f"(found: {', '.join(name[:24] for name in names[:12])[:160]}); needed are {', '.join(NEEDED)}",
+            f"(found: {there}); needed are {', '.join(NEEDED)}",
             missing[0], "", ", ".join(NEEDED),
         )  # fmt: skip
     return found, units, [f"column {name!r} is not used" for name in unknown]
