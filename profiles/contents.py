@@ -43,8 +43,12 @@ def content_of(raw: bytes) -> str:
         return "a TOML file"
     lines = [line for line in text.splitlines()[:20] if line.strip()]
     for mark in ",;\t":
-        count = lines[0].count(mark) if len(lines) > 1 and "=" not in lines[0] else 0
-        if count and all(line.count(mark) == count for line in lines[:-1]):
+        # the last line may be cut
+        count = lines[0].count(mark) if len(lines) > 1 else 0
+        whole = lines[:-1] if len(lines) > 3 else lines
+        if count and lines[0][0] not in "#[" and "=" not in lines[0]:
+            if any(line.count(mark) != count for line in whole):
+                continue
             return "a table of columns (CSV)"
     return ""
 
