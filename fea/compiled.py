@@ -76,7 +76,11 @@ def _warn_uncached() -> None:
         )
 
 
+def is_kept(function: Callable[..., Any]) -> bool:
+    """Whether a kernel, once compiled, can be kept on disk."""
+    return hasattr(cast(Any, function)._cache, "_cache_file")
+
+
 def is_compiled(function: Callable[..., Any]) -> bool:
     """Whether a kernel lies compiled on disk, as its source is now."""
-    file = getattr(cast(Any, function)._cache, "_cache_file", None)
-    return file is not None and bool(file._load_index())
+    return is_kept(function) and bool(cast(Any, function)._cache._cache_file._load_index())

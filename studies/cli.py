@@ -10,6 +10,7 @@ from __future__ import annotations
 import atexit
 import gc
 import json
+import logging
 import sys
 import warnings
 from pathlib import Path
@@ -63,6 +64,8 @@ def main() -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a name may not fit the terminal's encoding
     warnings.showwarning = _warn
+    # where no folder can be written matplotlib says at length that it takes a temporary one
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     try:
         sys.exit(app(prog_name="domemargin", standalone_mode=False) or 0)
     except InputError as error:

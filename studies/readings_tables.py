@@ -14,7 +14,7 @@ from profiles import InputError
 from profiles.errors import brief_path
 from studies.options import in_range
 from studies.readings import Readings
-from studies.whole_files import cells, write_whole
+from studies.whole_files import can_be_file, cells, write_whole
 
 _NUMBERS = ("readings", "mean_mm", "from_target_mm", "spread_mm", "unexplained_mm", "more_needed")
 
@@ -65,11 +65,7 @@ def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[st
         raise InputError(
             f"FILE is {path.name!r}; its name must end in .csv or .parquet", "FILE", path.name
         )
-    try:
-        there = path.parent.is_dir() and not path.is_dir()
-    except (OSError, ValueError):
-        there = False
-    if not there:
+    if not can_be_file(path):
         raise InputError(
             f"FILE is {brief_path(path)}, where no file can be written", "FILE", str(path)
         )

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from profiles import InputError, Profile
 from profiles.errors import brief_path
-from studies.whole_files import whole_file
+from studies.whole_files import can_be_file, whole_file
 
 
 def check_mesh_path(path: Path) -> None:
@@ -14,7 +14,7 @@ def check_mesh_path(path: Path) -> None:
     reason = ""
     if path.suffix.lower() != ".vtu":
         reason = "which does not end in .vtu"
-    elif path.is_dir() or not path.parent.is_dir():
+    elif not can_be_file(path):
         reason = "where no file can be written"
     if reason:
         raise InputError(f"--mesh is {brief_path(path)}, {reason}", "--mesh", str(path))

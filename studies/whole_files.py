@@ -70,6 +70,14 @@ def _target(path: Path) -> Path:
     return target
 
 
+def can_be_file(path: Path) -> bool:
+    """Whether the folder of a path is there and the path itself is no folder."""
+    try:
+        return path.parent.is_dir() and not path.is_dir()
+    except (OSError, ValueError):  # no file can have that name
+        return False
+
+
 def unique_beside(path: Path) -> Path:
     """A name in the same folder that no other file has."""
     return path.with_name(f".{path.name[:80]}.{secrets.token_hex(8)}.tmp")
