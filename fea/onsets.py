@@ -85,10 +85,10 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
         return _onsets(profile, settings, record)
     except SolveError as error:  # a record of its own: what the path says stands
         reason = record.reason if record.kind == "not_converged" else error.reason
-        return _record(replace(record, kind="not_converged", reason=reason), settings)
+        return _record(replace(record, kind="not_converged", reason=reason))
 
 
-def _record(record: Record, settings: Settings, **found: Any) -> WaveRecord:
+def _record(record: Record, **found: Any) -> WaveRecord:
     """A record of waves with what was found of them, or with nothing."""
     nothing: dict[str, Any] = {
         "flow": (),
@@ -102,7 +102,7 @@ def _record(record: Record, settings: Settings, **found: Any) -> WaveRecord:
         kind=record.kind,
         reason=record.reason,
         reversal_pressure_mpa=record.reversal_pressure_mpa,
-        stability=record.stability or Stability(None, None, None, None, settings.waves),
+        stability=record.stability or Stability(None, None, None, None, 0),
         versions=record.versions,
         **(nothing | found),
     )
@@ -146,7 +146,6 @@ def _onsets(profile: Profile, settings: Settings, record: Record) -> WaveRecord:
             mode, theory = stability.deformation, "deformation"
     return _record(
         record,
-        settings,
         flow=tuple(row(n, found, "flow") for n, found in flow.items()),
         deformation=tuple(row(n, found, "deformation") for n, found in second.items()),
         mode=mode,

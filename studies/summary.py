@@ -80,7 +80,9 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
             "First yield", f"at {first.pressure_mpa / PSI:.1f} psi, {_where(first.place)}"
         )
     else:
-        metal.add_row("First yield", "none: the metal stays elastic")
+        stopped = record.kind == "not_converged" and record.profile.material.yield_strength
+        words = "up to where the solve stopped" if stopped else "the metal stays elastic"
+        metal.add_row("First yield", f"none: {words}")
     if record.onset is not None:
         _add_onset(metal, record.onset)
     for i, line in enumerate(stability_words(record)):
@@ -105,7 +107,8 @@ def print_waves(record: WaveRecord, files: Sequence[Path]) -> None:
     console.print(Text(one_line(record.profile.name), style="bold"))
     table = plain_table("left", "left")
     found = record.reversal_pressure_mpa
-    words = pressures(found) if found else record.reason
+    failed = "not known: " if record.kind == "not_converged" else ""
+    words = pressures(found) if found else f"{failed}{record.reason}"
     table.add_row("Reverses at", Text(words, style="bold"))
     for i, line in enumerate(stability_words(record)):
         table.add_row("" if i else "Waves", line)

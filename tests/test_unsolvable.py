@@ -95,6 +95,9 @@ def test_waves(
     assert status == 1
     assert err == f"domemargin: the solve could not be carried on: {REASON}\n"
     assert "A model estimate" in out
+    assert f"not known: {REASON}"[:50] in out
+    assert "not looked at" in out  # nothing is said to be stable that was not solved
+    assert "none of 1 to" not in out
     assert json.loads((tmp_path / "o" / "waves.json").read_text())["kind"] == "not_converged"
     assert (tmp_path / "o" / "waves.png").stat().st_size > 5_000
 
@@ -105,6 +108,22 @@ def test_waves_of_a_path_that_was_solved_once(monkeypatch: pytest.MonkeyPatch) -
     record = fea.onsets.wave_onsets(load_profile("north"), waves=2)
     assert (record.kind, record.reason) == ("not_converged", REASON)
     assert record.reversal_pressure_mpa is not None
+
+
+def test_reversal(
+    unsolved: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
+) -> None:
+    """A path that ends at its start is drawn and put in words without a claim about the metal."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(fea.reversal, "reversal", lambda *_, **__: unsolved)
+    status, out, err = command(monkeypatch, capsys, "reversal", "north", "--out", "o")
+    assert status == 1
+    assert err == f"domemargin: the solve could not be carried on: {REASON}\n"
+    assert "none: up to where the solve stopped" in out
+    assert "elastic" not in out
+    assert sorted(p.name for p in (tmp_path / "o").iterdir()) == [
+        "curve.csv", "record.json", "reversal.png",
+    ]  # fmt: skip
 
 
 def test_waviness(unsolved: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
