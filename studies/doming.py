@@ -59,6 +59,7 @@ def doming(
 
         if folder is None:
             raise InputError("--study needs --out with --json", "--out", "missing", "a folder")
+        _check_study(study)
         plan = load_doming_study(study, station)
         folder.mkdir(parents=True, exist_ok=True)
         from studies.doming_text import print_study
@@ -91,7 +92,7 @@ def doming(
 
             files.append(folder / "doming.png")
             write_figure(doming_figure(formed, record), files[-1])
-        if animation:
+        if animation and film.frames:  # none where the first stage failed
             from studies.doming_frames import write_animation
 
             files.append(folder / "doming.gif")
@@ -111,6 +112,24 @@ def doming(
         print(f"domemargin: the reversal could not be found ({name}): {found.reason}",
               file=sys.stderr)  # fmt: skip
         raise typer.Exit(1)
+
+
+def _check_study(path: Path) -> None:
+    """Refuse, as InputError, a file that is no doming study; one that cannot be read is left."""
+    import contextlib
+
+    from profiles.contents import content_of
+    from profiles.errors import InputError, brief_path
+    from profiles.toml_files import check_kind, tables
+
+    raw = b""
+    with contextlib.suppress(OSError, ValueError):
+        raw = path.read_bytes()
+    given, found = brief_path(path), content_of(raw)
+    if found == "a TOML file":
+        check_kind(tables(raw.decode("utf-8", errors="replace")), "doming study", given)
+    elif found:
+        raise InputError(f"{given} is {found}; it must be a doming study, text in TOML", "--study")
 
 
 def register(app: typer.Typer) -> None:

@@ -66,6 +66,10 @@ def say(monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path) -> Any:
         (("reversal", "t.toml"), "'t.toml' is a tooling file"),
         (("doming", "p.toml"), "'p.toml' is a profile file"),
         (("study", "s.toml", "--profile", "t.toml"), "'t.toml' is a tooling file"),
+        (("doming", "north", "--study", "p.toml"), "'p.toml' is a profile file, since it has "
+         "shape, sheet; it must be a doming study file, with cases and [vary]"),
+        (("doming", "north", "--study", "s.toml"), "'s.toml' is a study file"),
+        (("doming", "north", "--study", "r.csv"), "'r.csv' is a table of columns (CSV)"),
         (("reversal", "x.dxf"), "'x.dxf' is a drawing (DXF); it must be a profile file"),
         (("reversal", "r.csv"), "'r.csv' is a table of columns (CSV); it must be a profile file"),
         (("profile", "j.json"), "'j.json' is a JSON file; it must be a profile file"),

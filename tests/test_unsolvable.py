@@ -182,6 +182,24 @@ def test_doming(
     assert stored["depth_mm"] > 5.0
 
 
+def test_doming_that_fails_at_once(
+    monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
+) -> None:
+    """No stage, no picture, no film: still a record, a reason and a status."""
+    import fea.doming_stages
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(fea.doming_stages, "advance", fails)
+    status, out, err = command(
+        monkeypatch, capsys, "doming", "north", "--animation", "--budget", "--out", "o"
+    )
+    assert status == 1
+    assert err.startswith("domemargin: the forming could not be carried on: stage ")
+    assert REASON in err
+    assert "A model estimate" in out
+    assert [path.name for path in (tmp_path / "o").iterdir()] == ["doming.json"]
+
+
 def test_doming_budget(monkeypatch: pytest.MonkeyPatch) -> None:
     """A neighbour that cannot be solved leaves a slope out, with its reason."""
     import studies.doming_budget as budget
