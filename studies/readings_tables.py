@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from profiles import InputError
-from profiles.errors import brief_path
+from profiles.errors import brief, brief_path
 from studies.options import in_range
 from studies.readings import Readings
 from studies.whole_files import can_be_file, cells, write_whole
@@ -63,7 +63,7 @@ def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[st
 
     if path.suffix not in (".csv", ".parquet"):
         raise InputError(
-            f"FILE is {path.name!r}; its name must end in .csv or .parquet", "FILE", path.name
+            f"FILE is {brief(path.name)}; its name must end in .csv or .parquet", "FILE", path.name
         )
     if not can_be_file(path):
         raise InputError(
