@@ -115,17 +115,18 @@ def doming(
 
 
 def _check_study(path: Path) -> None:
-    """Refuse, as InputError, a file that is no doming study; one that cannot be read is left."""
-    import contextlib
-
+    """Refuse, as InputError, a file that cannot be read or is of another kind."""
     from profiles.contents import content_of
     from profiles.errors import InputError, brief_path
     from profiles.toml_files import check_kind, tables
 
-    raw = b""
-    with contextlib.suppress(OSError, ValueError):
+    given = brief_path(path)
+    try:
         raw = path.read_bytes()
-    given, found = brief_path(path), content_of(raw)
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"study file {given} cannot be read: {reason}", "--study") from None
+    found = content_of(raw)
     if found == "a TOML file":
         check_kind(tables(raw.decode("utf-8", errors="replace")), "doming study", given)
     elif found:
