@@ -22,7 +22,7 @@ _MAGIC = {  # each as its format's specification gives it
     b"<svg": "a picture (SVG)",
     b"<VTKFile": "a mesh (VTU)",
 }
-_DRAWING = re.compile(rb"\s*(0|999)\s*\r?\n[^\n]*(\r?\n\s*0\s*\r?\n)?\s*SECTION|AutoCAD Binary DXF")
+_DRAWING = re.compile(rb"\s*(0|999)\s*\r?\n[^\n]*(\r?\n\s*0\s*\r?\n)?\s*SECTION")
 _MOST = 200_000  # bytes looked at
 
 

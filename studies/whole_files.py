@@ -92,8 +92,8 @@ def why(error: Exception) -> str:
 def cells(row: Iterable[object]) -> list[object]:
     """The cells of a row of a CSV file, so that a spreadsheet takes no text for a formula.
 
-    A text that starts with = + - @ and is no number gets an apostrophe before it: the usual way
-    (value from memory: OWASP, 'CSV injection').
+    A text that starts with = + - @ and is no number gets an apostrophe before it: common practice,
+    no source.
     """
     return [_plain(cell) for cell in row]
 
