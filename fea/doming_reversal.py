@@ -118,24 +118,35 @@ def reverse(
 
     parts : of the formed state that it keeps; stress brings all of them.  growth_at : MPa.
     waves : stability is checked against 1 to this many circumferential waves.
-    Two ramps, one of double step, give the limit of short steps.
+    Two ramps, one of double step, give the limit of short steps.  A solve that fails is a kind too.
     """
+    try:
+        return _reverse(formed, tooling, parts, growth_at, waves, step)
+    except SolveError as error:
+        return _failed(parts, growth_at, error.reason)
+
+
+def _failed(parts: tuple[str, ...], growth_at: float, reason: str) -> FormedReversal:
+    return FormedReversal(parts, "not_converged", reason, None, growth_at, None, None, None)
+
+
+def _reverse(
+    formed: Formed,
+    tooling: Tooling,
+    parts: tuple[str, ...],
+    growth_at: float,
+    waves: int,
+    step: float,
+) -> FormedReversal:
     shell, start = system_of(formed, parts)
     radius = 0.5 * tooling.punch.nose_diameter
     nose = tooling.punch.nose_radius + 0.5 * tooling.blank.gauge
     scale = 0.5 * radius**2 * nose
-
-    def failed(reason: str) -> FormedReversal:
-        return FormedReversal(parts, "not_converged", reason, None, growth_at, None, None, None)
-
-    try:
-        plan = Plan(step, scale, scale / compliance(shell, start), CEILING, located=5e-4)
-    except SolveError as error:
-        return failed(error.reason)
+    plan = Plan(step, scale, scale / compliance(shell, start), CEILING, located=5e-4)
     path = ramp(shell, start, plan)
     if path.limit is None:
         kind = "none_below_ceiling" if path.ending == "ceiling" else "not_converged"
-        return replace(failed(path.reason), kind=kind)
+        return replace(_failed(parts, growth_at, path.reason), kind=kind)
     coarse = ramp(shell, start, replace(plan, step=2.0 * step))
     pressure, kind = path.limit.pressure, path.limit.kind
     factor = 1.0

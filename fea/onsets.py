@@ -8,8 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from fea.errors import SolveError
 from fea.record import CAUTION, Outline, Record, Stability, WaveMode, record_dict
-from fea.reversal import DEFORMATION_WAVES, record_of, solve_path
+from fea.reversal import DEFORMATION_WAVES, Solved, record_of, solve_path
 from fea.settings import Settings
 from fea.shell import Shell
 from fea.waves import WaveOnset, first_onset, wave_tangent
@@ -66,13 +67,42 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
     """Onset pressures in 0 to settings.waves waves, and the mode that comes first.
 
     The path is followed beyond its limit, where a bottom that sinks evenly may yet tilt.  changes :
-    fields of Settings by name.  Raises InputError for a setting out of range.
+    fields of Settings by name.  Raises InputError for a setting out of range; a solve
+    that fails is a record whose kind and reason say so.
     """
     settings = replace(settings or Settings(), **changes, follow=True, growth_at=())
     if settings.waves < 1:
         raise InputError("waves is 0; it must lie in 1 to 100", "waves", "0", "1 to 100")
     solved = solve_path(profile, replace(settings, model="shell"))
     record = record_of(profile, settings, solved)
+    try:
+        return _onsets(settings, record, solved)
+    except SolveError as error:  # a record of its own: what the path says stands
+        reason = record.reason if record.kind == "not_converged" else error.reason
+        return _record(replace(record, kind="not_converged", reason=reason))
+
+
+def _record(record: Record, **found: Any) -> WaveRecord:
+    """A record of waves with what was found of them, or with nothing."""
+    nothing: dict[str, Any] = {
+        "flow": (),
+        "deformation": (),
+        "mode": None,
+        "theory": "",
+        "outline": record.before,
+    }
+    return WaveRecord(
+        profile=record.profile,
+        kind=record.kind,
+        reason=record.reason,
+        reversal_pressure_mpa=record.reversal_pressure_mpa,
+        stability=record.stability or Stability(None, None, None, None, 0),
+        versions=record.versions,
+        **(nothing | found),
+    )
+
+
+def _onsets(settings: Settings, record: Record, solved: Solved) -> WaveRecord:
     shell, plan, path = solved.view.system, solved.found.plan, solved.found.path
     assert isinstance(shell, Shell)
     states, scale, end = path.states, 1.0, len(path.states)
@@ -83,7 +113,7 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
     numbers = range(settings.waves + 1)
     ends = _first_unstable(shell, states, end, numbers)
     flow = {n: first_onset(shell, states[: ends[n] + 1], plan, "flow", (n,)) for n in numbers}
-    elastic = profile.material.yield_strength is None
+    elastic = solved.view.elastic
     second = {
         n: first_onset(shell, states[:end], plan, "deformation", (n,))
         for n in (() if elastic else numbers)
@@ -105,18 +135,13 @@ def wave_onsets(profile: Profile, settings: Settings | None = None, **changes: A
             mode = WaveMode(found.n, scale * found.pressure, False, radial, axial, hoop)
         else:
             mode, theory = stability.deformation, "deformation"
-    return WaveRecord(
-        profile=profile,
-        kind=record.kind,
-        reason=record.reason,
-        reversal_pressure_mpa=record.reversal_pressure_mpa,
-        stability=stability,
+    return _record(
+        record,
         flow=tuple(row(n, found, "flow") for n, found in flow.items()),
         deformation=tuple(row(n, found, "deformation") for n, found in second.items()),
         mode=mode,
         theory=theory if mode is not None else "",
         outline=_outline(record, states, mode, scale),
-        versions=record.versions,
     )
 
 

@@ -279,8 +279,8 @@ def take_turn(
     Raises SolveError if it does not converge.
     """
     start = state.x.ravel()
-    u, pressure, moved = start + length * way, state.pressure, math.inf
-    for spent in range(newton.iterations + 1):
+    u, pressure, moved, spent = start + length * way, state.pressure, math.inf, 0
+    while True:
         found = system.evaluate(u, pressure, state)
         force = norm(found.residual)
         size = max(abs(pressure), scales[1]) * norm(found.gradient)
@@ -288,6 +288,9 @@ def take_turn(
             raise SolveError(ENDINGS[NOT_A_NUMBER])
         if force <= newton.tolerance * size and moved <= newton.update:
             break
+        if spent == newton.iterations:
+            raise SolveError(ENDINGS[NO_EQUILIBRIUM].format(spent))
+        spent += 1
         tangent, pull = found.band, found.gradient
         negative, rest = solve_with(tangent, -found.residual)
         if negative < 0:
@@ -301,8 +304,6 @@ def take_turn(
             raise SolveError(ENDINGS[UPDATE_NOT_A_NUMBER])
         share = min(1.0, newton.cap / moved) if moved > 0.0 else 1.0
         u, pressure = u + share * change, pressure + share * dp
-    else:
-        raise SolveError(ENDINGS[NO_EQUILIBRIUM].format(spent))
     along, negative = direction(found.band, found.gradient)
     accepted = system.accept(u, pressure, found, state)
     far = math.hypot(

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from fea.errors import SolveError
 from fea.imperfection import grow
-from fea.record import CAUTION
-from fea.reversal import record_of, solve_path
+from fea.record import CAUTION, Record
+from fea.reversal import Solved, record_of, solve_path
 from fea.settings import Settings
 from fea.shell import Shell
 from fea.waves import first_onset, wave_tangent
@@ -28,6 +28,9 @@ GROWS = 1.5  # how many times a wave may grow in a step near its onset
 class Waviness:
     """What waves of a given amplitude cost, an estimate of second order in the amplitude.
 
+    kind, reason : "found"; else "none_below_ceiling" or "not_converged", with the reason why there
+    is nothing to lose from or the waves could not be carried along: pressures, share_lost and
+    growth are then None and the shape is empty.
     waves : n.  amplitude_mm : largest displacement of the stress-free wave, zero to peak, in the
     least favourable shape: that of the softest mode with n waves at the end of the path.
     reversal_pressure_mpa : of the perfect bottom, against all waves.  pressure_mpa : with the
@@ -40,13 +43,15 @@ class Waviness:
 
     waves: int
     amplitude_mm: float
-    reversal_pressure_mpa: float
-    pressure_mpa: float
-    share_lost: float
-    growth: float
+    reversal_pressure_mpa: float | None
+    pressure_mpa: float | None
+    share_lost: float | None
+    growth: float | None
     radial: Floats
     axial: Floats
     hoop: Floats
+    kind: str = "found"
+    reason: str = ""
     caution: str = CAUTION
 
 
@@ -60,8 +65,8 @@ def waviness(
     """Cost of waves with each of the amplitudes (mm).
 
     waves : 1 to 40.  settings, changes : as for reversal.reversal; of the shell.
-    Raises InputError for a number or amplitude out of range, SolveError where the bottom has no
-    reversal to lose from or no state of its path is stable in these waves.
+    A bottom without a reversal to lose from, and a solve that fails, are a kind with its reason.
+    Raises InputError for a number or amplitude out of range.
     """
     for field, value, low, high, unit in (
         ("waves", waves, 1, 40, ""),
@@ -78,8 +83,28 @@ def waviness(
     settings = replace(settings or Settings(), **changes)
     solved = solve_path(profile, settings)
     record = record_of(profile, settings, solved)
+    none = np.zeros(0)
     if record.reversal_pressure_mpa is None:
-        raise SolveError(f"there is no reversal to lose from: {record.reason}")
+        kind, reason = record.kind, f"there is no reversal to lose from: {record.reason}"
+    else:
+        try:
+            return _costs(solved, waves, amplitudes, record)
+        except SolveError as error:
+            kind, reason = "not_converged", error.reason
+    return tuple(
+        Waviness(
+            waves, amplitude, record.reversal_pressure_mpa, None, None, None, none, none, none,
+            kind, reason,
+        )
+        for amplitude in amplitudes
+    )  # fmt: skip
+
+
+def _costs(
+    solved: Solved, waves: int, amplitudes: Sequence[float], record: Record
+) -> tuple[Waviness, ...]:
+    reversal_pressure = record.reversal_pressure_mpa
+    assert reversal_pressure is not None
     shell, plan, path = solved.view.system, solved.found.plan, solved.found.path
     assert isinstance(shell, Shell)
     states, top = path.states, path.states[-1].pressure
@@ -117,14 +142,14 @@ def waviness(
     out = []
     for amplitude in amplitudes:
         left = own * float((perfect + amplitude**2 * change).max() / perfect.max())
-        left = max(0.0, min(record.reversal_pressure_mpa, left))
+        left = max(0.0, min(reversal_pressure, left))
         out.append(
             Waviness(
                 waves,
                 amplitude,
-                record.reversal_pressure_mpa,
+                reversal_pressure,
                 left,
-                1.0 - left / record.reversal_pressure_mpa,
+                1.0 - left / reversal_pressure,
                 float(size[-1] / size[0]),
                 shape[:, 0],
                 shape[:, 1],

@@ -13,6 +13,7 @@ from profiles.limits import LIMITS, shown
 from profiles.shape import Shape, Sheet
 
 _SAMPLES = 400
+_OTHERS = ("stand_diameter", "body_diameter", "outer_leg_angle", "heel_radius")
 
 
 def _variant(shape: Shape, sheet: Sheet, name: str, value: float) -> tuple[Shape, Sheet]:
@@ -94,7 +95,8 @@ def shape_error(
     names = [n for n in names if f"shape.{n}" in LIMITS or n == "bottom_gauge"]
     names += [n for n in failure.suspects if n not in names]
     names = [n for n in names if n != "dome_break_diameter" or shape.dome_break_diameter]
-    found = next(((n, r) for n in names if (r := closing_range(shape, sheet, n))), None)
+    asked = [*names, *(n for n in _OTHERS if n not in names)]
+    found = next(((n, r) for n in asked if (r := closing_range(shape, sheet, n))), None)
     name = found[0] if found else names[0]
     owner = "sheet" if hasattr(sheet, name) else "shape"
     kind = LIMITS[f"{owner}.{name}"].kind
@@ -104,7 +106,7 @@ def shape_error(
         remedy = f"{allowed} would close the chain"
     else:
         allowed = ""
-        remedy = f"no value of {' or '.join(names)} alone would close the chain"
+        remedy = f"no value of {' or '.join(names[:3])} alone would close the chain"
     return ShapeError(
         f"{owner}.{name} {value} {failure.consequence}; {remedy}",
         f"{owner}.{name}",

@@ -11,9 +11,9 @@ import tomllib
 from importlib import resources
 from typing import Any
 
-from profiles.errors import InputError, brief
+from profiles.errors import InputError, brief, brief_path
 from profiles.profile import Profile
-from profiles.toml_files import Kind, tables
+from profiles.toml_files import Kind, check_kind, tables
 
 _KIND = Kind("profile", "the ready profiles", "profiles", "ready")
 
@@ -35,7 +35,10 @@ def load_profile(path: str | os.PathLike[str]) -> Profile:
     path : a file; if there is none of that name, the name of a ready profile.
     Raises InputError (ShapeError if the dimensions do not close) in one sentence.
     """
-    return parse_profile(tables(_KIND.read(path), f"profile file {str(path)!r} is "))
+    given = f"profile file {brief_path(path)}"
+    data = tables(_KIND.read(path), f"{given} is ")
+    check_kind(data, "profile", brief_path(path))
+    return parse_profile(data)
 
 
 def parse_profile(source: str | dict[str, Any]) -> Profile:
@@ -46,6 +49,7 @@ def parse_profile(source: str | dict[str, Any]) -> Profile:
     from profiles.reading import profile_of, validated
 
     given = tables(source) if isinstance(source, str) else source
+    check_kind(given, "profile")
     return profile_of(validated(with_temper(given)))
 
 

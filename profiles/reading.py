@@ -60,14 +60,43 @@ def input_error(problem: Any, tables: Mapping[tuple[str, ...], Any]) -> InputErr
         law = brief(given["law"]) if "law" in given else "missing"
         text = f"{field}.law is {law}; it must be one of {laws}"
         return InputError(text, f"{field}.law", law, laws)
-    needed = {
-        "string_type": "text",
-        "list_type": "a list",
-        "model_type": "a table",
-        "model_attributes_type": "a table",
-    }.get(problem["type"], problem["msg"])
-    given = brief(problem["input"])
+    needed, given = needed_of(problem), brief(problem["input"])
     return InputError(f"{field} is {given}; it must be {needed}", field, given, needed)
+
+
+_NEEDED = {
+    "string_type": "text",
+    "string_unicode": "text",
+    "list_type": "a list",
+    "tuple_type": "a list",
+    "dict_type": "tables",
+    "model_type": "a table",
+    "model_attributes_type": "a table",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_type": "a plain number",
+    "bool_type": "true or false",
+    "finite_number": "a finite number",
+    "greater_than": "more than {gt}",
+    "greater_than_equal": "at least {ge}",
+    "less_than": "less than {lt}",
+    "less_than_equal": "at most {le}",
+    "too_short": "a list of at least {min_length}",
+    "too_long": "a list of at most {max_length}",
+    "string_too_short": "text of at least {min_length} characters",
+    "string_too_long": "text of at most {max_length} characters",
+    "literal_error": "{expected}",
+    "int_parsing_size": "a whole number of fewer digits",
+}
+
+
+def needed_of(problem: Any) -> str:
+    """What one of pydantic's problems asks for, after the words "it must be"."""
+    context = problem.get("ctx", {})
+    known = _NEEDED.get(problem["type"])
+    if known is not None:
+        return known.format(**context)
+    return "of another form: " + re.sub(r"^(Input|Value) should be ", "", problem["msg"])[:120]
 
 
 def profile_of(table: FileTable) -> Profile:

@@ -22,7 +22,8 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
     arc_length = ["0 mm", "20 mm"]
     gauge = ["0.27 mm", "0.26 mm"]        # in place of [sheet]'s; likewise
     prior_strain = [0.0, 0.02]            # and yield_strength
-    offset = ["0.02 mm", "0 mm"]          # shape error: mid surface off the chain, into the can
+    offset = ["0.02 mm", "0 mm"]          # shape error: mid surface off the chain, into the can,
+                                          # at a slope of 1 at most
 
 Ranges are not checked here but by the dataclasses the tables turn into (profiles/limits.py).
 This module imports pydantic, so it is imported only when a file is read.

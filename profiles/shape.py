@@ -28,7 +28,7 @@ class Shape:
     body_diameter : of the straight sidewall.
     wall_height : of the straight sidewall above the heel that is modelled.
 
-    Raises InputError for a value out of range (profiles/limits.py).
+    Raises InputError for a value out of range (profiles/limits.py), or a stand as wide as the body.
     """
 
     radii_on: str
@@ -54,6 +54,14 @@ class Shape:
             )
         for name in _PLAIN:
             check(f"shape.{name}", getattr(self, name))
+        if self.stand_diameter >= self.body_diameter:
+            given, allowed = (f"{d:.6g} mm" for d in (self.stand_diameter, self.body_diameter))
+            raise InputError(
+                f"shape.stand_diameter is {given}; it must be less than body_diameter, {allowed}",
+                "shape.stand_diameter",
+                given,
+                f"less than {allowed}",
+            )
         if not self.dome_radii:
             raise InputError("shape.dome_radius is empty; it needs a radius", "shape.dome_radius")
         for radius in self.dome_radii:

@@ -8,7 +8,8 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING, Any
 
-from profiles.toml_files import Kind, tables
+from profiles.errors import brief_path
+from profiles.toml_files import Kind, check_kind, tables
 
 if TYPE_CHECKING:
     from profiles.tooling import Tooling
@@ -26,7 +27,10 @@ def load_tooling(path: str | os.PathLike[str]) -> Tooling:
 
     Raises InputError in one sentence.
     """
-    return parse_tooling(_KIND.read(path))
+    given = brief_path(path)
+    data = tables(_KIND.read(path), f"tooling file {given} is ")
+    check_kind(data, "tooling", given)
+    return parse_tooling(data)
 
 
 def parse_tooling(source: str | dict[str, Any]) -> Tooling:
@@ -34,4 +38,5 @@ def parse_tooling(source: str | dict[str, Any]) -> Tooling:
     from profiles.tooling_reading import tooling_of
 
     given = tables(source, "the tooling file is ") if isinstance(source, str) else source
+    check_kind(given, "tooling")
     return tooling_of(given)

@@ -10,13 +10,16 @@ from __future__ import annotations
 import atexit
 import gc
 import json
+import logging
 import sys
+import warnings
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from profiles.errors import InputError
+from fea.errors import SolveError
+from profiles.errors import InputError, brief_path
 from studies import commands, doming, readings_commands
 from studies.waviness import waviness
 
@@ -60,14 +63,46 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a name may not fit the terminal's encoding
+    warnings.showwarning = _warn
+    # where no folder can be written matplotlib says at length that it takes a temporary one
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     try:
-        app()
+        sys.exit(app(prog_name="domemargin", standalone_mode=False) or 0)
     except InputError as error:
         sys.exit(_fail(str(error), 2))
+    except SolveError as error:
+        sys.exit(_fail(f"the solve could not be carried on: {error.reason}", 1))
+    except _USAGE as error:
+        sys.exit(_misused(error))
     except KeyboardInterrupt:
         sys.exit(_fail("interrupted", 130))
     except OSError as error:
-        sys.exit(_fail(f"a file could not be written: {error}", 2))
+        from studies.whole_files import why
+
+        name = "" if error.filename is None else f"{brief_path(error.filename)} "
+        sys.exit(_fail(f"a file {name}cannot be read or written: {why(error)}", 2))
+
+
+# typer keeps the click that it is built on to itself
+_USAGE: type[Any] = typer.BadParameter.__mro__[2]
+
+
+def _misused(error: Any) -> int:
+    """One sentence on an option or argument that is not known, missing or no number."""
+    if len(sys.argv) < 2:
+        error.show()  # no command at all: the list of commands
+        return 2
+    context = getattr(error, "ctx", None)
+    text = " ".join(str(error.format_message()).split()).rstrip(".")
+    if len(text) > 200:
+        text = f"{text[:130]}...{text[-60:]}"
+    command = context.command_path if context is not None else "domemargin"
+    return _fail(f"{text}; `{command} --help` lists what is known", 2)
+
+
+def _warn(message: Warning | str, *_: Any, **__: Any) -> None:
+    """A warning as a sentence, without the line of code that it comes from."""
+    print(f"domemargin: warning: {message}", file=sys.stderr)
 
 
 def _fail(sentence: str, status: int) -> int:

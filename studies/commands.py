@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import json
 import sys
 from collections.abc import Callable
@@ -31,7 +32,7 @@ RequireOption = Annotated[
     typer.Option("--require", metavar="PRESSURE", help="Another pressure to hold than the file's."),
 ]
 WorkersOption = Annotated[
-    int | None,
+    str | None,
     typer.Option("--workers", metavar="N", help="Processes.  [as many as there are cores]"),
 ]
 ClusterOption = Annotated[
@@ -78,6 +79,7 @@ def study(
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
     folder = run_folder(out, asked.name)
+    folder.mkdir(parents=True, exist_ok=True)
     store = folder / "study.sqlite"
     if rescue and store.exists():
         from studies.rescue import rescue as rescued
@@ -134,16 +136,15 @@ def margin(
     json_only: JsonOption = False,
 ) -> None:
     """Tolerable depth loss of a study, slopes, what matters most."""
-    from profiles import parse_quantity
     from studies.margin import margin_report, store_in
-    from studies.options import share
+    from studies.options import ranged, required_pressure, share
     from studies.runs import run_folder, write_figure, write_json
     from studies.study_text import margin_data, print_margin
 
     solvers = _engine(workers, None)
     wanted = share(at_margin, "--margin", most=1.0)
-    required = None if require is None else parse_quantity(require, "pressure", "--require")
-    most_error = parse_quantity(error, "pressure", "--error")
+    required = None if require is None else required_pressure(require, "--require")
+    most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
     store = store_in(result)
     folder = run_folder(store.parent if out is None else out, "margin")
     with _worker_errors():
@@ -172,6 +173,7 @@ def compare(
     from studies.runs import run_folder, write_figure
     from studies.study_text import comparison_data, print_comparison
     from studies.style import styled
+    from studies.whole_files import write_whole
 
     comparison = compared(first, second)
     name = f"{comparison.a.profile.name} against {comparison.b.profile.name}"
@@ -179,7 +181,9 @@ def compare(
     figure = compare_figure(comparison)
     files = [folder / "compare.pdf", folder / "compare.png"]
     with styled():
-        figure.savefig(files[0], format="pdf")
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format="pdf")
+    write_whole(files[0], drawn.getvalue())
     write_figure(figure, files[1])
     if json_only:
         _print_json(comparison_data(comparison))
@@ -191,10 +195,12 @@ def scatter(
     file: StudyArgument,
     profile: ProfileOption = None,
     require: RequireOption = None,
-    cans: Annotated[int, typer.Option(metavar="N", help="Cans drawn, 1000 to 10000000.")] = 100_000,
+    cans: Annotated[
+        str, typer.Option(metavar="N", help="Cans drawn, 1000 to 10000000.")
+    ] = "100000",
     training: Annotated[
-        int, typer.Option(metavar="N", help="Cases solved for the surrogate, 16 to 4096.")
-    ] = 128,
+        str, typer.Option(metavar="N", help="Cases solved for the surrogate, 16 to 4096.")
+    ] = "128",
     error: ErrorOption = "0.5 psi",
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
@@ -202,19 +208,19 @@ def scatter(
     json_only: JsonOption = False,
 ) -> None:
     """The share of cans below the required pressure.  Cans scatter as the study file says."""
-    from profiles import parse_quantity
-    from studies.options import in_range
+    from studies.options import in_range, ranged
     from studies.runs import run_folder, write_figure, write_json
 
-    in_range(cans, "--cans", 1000, 10_000_000)
-    in_range(training, "--training", 16, 4096)
+    drawn = in_range(cans, "--cans", 1000, 10_000_000)
+    solved = in_range(training, "--training", 16, 4096)
     solvers = _engine(workers, cluster)
     asked = _study(file, profile, require)
-    most_error = parse_quantity(error, "pressure", "--error")
+    most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
     asked.requirement()
     if asked.scatter is None:
         raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
     folder = run_folder(out, asked.name)
+    folder.mkdir(parents=True, exist_ok=True)
 
     from studies.progress import Reporter
     from studies.scatter import Interrupted, scatter_report
@@ -224,7 +230,7 @@ def scatter(
     try:
         with Reporter() as reporter, _worker_errors():
             report = scatter_report(
-                asked, folder, solvers, None, cans, training, most_error,
+                asked, folder, solvers, None, drawn, solved, most_error,
                 on_progress=reporter,
             )  # fmt: skip
     except Interrupted as stop:
@@ -241,22 +247,21 @@ def scatter(
 
 
 def _study(file: str, profile: str | None, require: str | None) -> Study:
-    from profiles import parse_quantity
+    from studies.options import required_pressure
     from studies.study_file import load_study
 
-    required = None if require is None else parse_quantity(require, "pressure", "--require")
+    required = None if require is None else required_pressure(require, "--require")
     asked = load_study(file, profile)
     return asked if required is None else replace(asked, required=required)
 
 
-def _engine(workers: int | None, cluster: str | None) -> Callable[[], Engine]:
+def _engine(workers: str | None, cluster: str | None) -> Callable[[], Engine]:
     from studies.engines import Cluster, Processes
     from studies.options import in_range
 
-    if workers is not None:
-        in_range(workers, "--workers", 1, 256)
+    many = None if workers is None else in_range(workers, "--workers", 1, 256)
     if cluster is None:
-        return partial(Processes, workers)
+        return partial(Processes, many)
     if workers is not None:
         raise InputError("--workers goes with processes; a cluster has its own", "--workers")
     return partial(Cluster, cluster)

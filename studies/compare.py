@@ -10,6 +10,7 @@ import numpy as np
 
 from fea.record import CAUTION
 from profiles import InputError, Profile
+from profiles.errors import brief_path
 from profiles.limits import LIMITS, shown
 from studies.margin import store_in
 from studies.study import Study
@@ -44,8 +45,8 @@ def compare(a: Path, b: Path) -> Comparison:
     first, second = (study_in(path) for path in paths)
     if first.varied != second.varied or first.plan != second.plan:
         raise InputError(
-            f"{str(a)!r} and {str(b)!r} are results of different studies; run one study file on "
-            "both profiles: domemargin study FILE --profile PROFILE",
+            f"{brief_path(a)} and {brief_path(b)} are results of different studies; run one "
+            "study file on both profiles: domemargin study FILE --profile PROFILE",
             "compare",
         )
     tables = [read_table(path) for path in paths]

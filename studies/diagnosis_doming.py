@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from profiles import InputError
+from profiles.errors import brief_path
 from studies.diagnosis_scatter import Slopes
 from studies.readings_words import Remedy
 
@@ -29,25 +30,37 @@ def load_doming(path: Path | str) -> DomingStudy:
     Raises InputError.
     """
     try:
-        data = json.loads(Path(path).read_text(encoding="utf-8"))
+        data = json.loads(Path(path).read_text(encoding="utf-8-sig"), parse_constant=_no_number)
         budget = data["budget"]
         rows = {row["knob"]: row for row in budget["slopes"]}
-        ways = [_remedy(way, float(budget["wanted_mm"])) for way in budget["ways"]
+        ways = [_remedy(way, _finite(budget["wanted_mm"])) for way in budget["ways"]
                 if way["change"] is not None]  # fmt: skip
         slopes, notes = _slopes(rows)
     except OSError as error:
         why = error.strerror or str(error)
-        raise InputError(f"--doming is {str(path)!r}, which cannot be read: {why}") from None
-    except (ValueError, KeyError, TypeError, AttributeError):
+        raise InputError(f"--doming is {brief_path(path)}, which cannot be read: {why}") from None
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
         needed = "a doming.json that `domemargin doming TOOLING --budget` wrote"
         raise InputError(
-            f"--doming is {str(path)!r}; it must be {needed}", "--doming", str(path), needed
+            f"--doming is {brief_path(path)}; it must be {needed}", "--doming", str(path), needed
         ) from None
     tooling = data.get("tooling")
     named = tooling.get("name") if isinstance(tooling, dict) else None
     name = str(named or "the tooling given")[:60]
     slopes = replace(slopes, source=f"model estimate: doming study of {name}")
     return DomingStudy(slopes, tuple(ways), tuple(notes))
+
+
+def _finite(value: Any) -> float:
+    """A number of a size that a slope or a cost can have; ValueError for another."""
+    number = float(value)
+    if not abs(number) < 1e6:
+        raise ValueError(f"{number} is too large")
+    return number
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
 
 
 def _slopes(rows: dict[str, Any]) -> tuple[Slopes, list[str]]:
@@ -61,13 +74,13 @@ def _slopes(rows: dict[str, Any]) -> tuple[Slopes, list[str]]:
                 f"The doming study has no slope for {knob}; that of a first study is used."
             )
             return default
-        return float(found) * times
+        return _finite(found) * times
 
     # gauge and yield strength count by shares of themselves
     slopes = Slopes(
-        gauge=rate("gauge", float(rows["gauge"]["value"]), known.gauge),
+        gauge=rate("gauge", _finite(rows["gauge"]["value"]), known.gauge),
         yield_strength=rate(
-            "yield strength", float(rows["yield strength"]["value"]), known.yield_strength
+            "yield strength", _finite(rows["yield strength"]["value"]), known.yield_strength
         ),
         friction=rate("friction", 1.0, known.friction),
         set=max(
@@ -81,11 +94,11 @@ def _slopes(rows: dict[str, Any]) -> tuple[Slopes, list[str]]:
 
 def _remedy(way: dict[str, Any], depth: float) -> Remedy:
     costs = [
-        f"{float(way[name]):+.2f} {unit}"
+        f"{_finite(way[name]):+.2f} {unit}"
         for name, unit in (("reversal_psi", "psi in all"), ("peak_force_kn", "kN of force"),
                            ("thinning_points", "points of thinning"))
         if way[name] is not None
     ]  # fmt: skip
     remark = f"; {way['remark']}" if way["remark"] else ""
-    name = f"{way['knob']} {float(way['change']):+.3g} {way['unit']}".removesuffix(" -")
+    name = f"{way['knob']} {_finite(way['change']):+.3g} {way['unit']}".removesuffix(" -")
     return Remedy(name, depth, ", ".join(costs) + remark)

@@ -25,7 +25,9 @@ def doming(
         Path | None,
         typer.Option(metavar="STUDY.toml", help="Solve many variants of the tooling (TOML)."),
     ] = None,
-    workers: Annotated[int, typer.Option(help="Processes for --study.")] = 2,
+    workers: Annotated[
+        str, typer.Option("--workers", metavar="N", help="Processes for --study.")
+    ] = "2",
     animation: Annotated[
         bool, typer.Option("--animation", help="Also draw the stroke as doming.gif.")
     ] = False,
@@ -46,22 +48,23 @@ def doming(
 
     from profiles.errors import InputError
     from profiles.tooling_files import load_tooling
+    from studies.options import in_range
     from studies.runs import run_folder, write_figure, write_json
 
     station = load_tooling(tooling)
-    if not 1 <= workers <= 256:
-        text = f"--workers is {workers}; it must lie in 1 to 256"
-        raise InputError(text, "--workers", str(workers), "1 to 256")
+    many = in_range(workers, "--workers", 1, 256)
     folder = None if json_only and out is None else run_folder(out, station.name)
     if study is not None:
         from studies.doming_study import load_doming_study, run_doming_study
 
         if folder is None:
             raise InputError("--study needs --out with --json", "--out", "missing", "a folder")
+        _check_study(study)
         plan = load_doming_study(study, station)
+        folder.mkdir(parents=True, exist_ok=True)
         from studies.doming_text import print_study
 
-        print_study(plan, run_doming_study(plan, folder, workers), folder)
+        print_study(plan, run_doming_study(plan, folder, many), folder)
         return
 
     from fea.doming import solve
@@ -89,7 +92,7 @@ def doming(
 
             files.append(folder / "doming.png")
             write_figure(doming_figure(formed, record), files[-1])
-        if animation:
+        if animation and film.frames:  # none where the first stage failed
             from studies.doming_frames import write_animation
 
             files.append(folder / "doming.gif")
@@ -103,6 +106,31 @@ def doming(
     if record.kind != "formed":
         print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
         raise typer.Exit(1)
+    failed = [one for one in record.reversal.items() if one[1].kind == "not_converged"]
+    if failed:
+        name, found = failed[0]
+        print(f"domemargin: the reversal could not be found ({name}): {found.reason}",
+              file=sys.stderr)  # fmt: skip
+        raise typer.Exit(1)
+
+
+def _check_study(path: Path) -> None:
+    """Refuse, as InputError, a file that cannot be read or is of another kind."""
+    from profiles.contents import content_of
+    from profiles.errors import InputError, brief_path
+    from profiles.toml_files import check_kind, tables
+
+    given = brief_path(path)
+    try:
+        raw = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"study file {given} cannot be read: {reason}", "--study") from None
+    found = content_of(raw)
+    if found == "a TOML file":
+        check_kind(tables(raw.decode("utf-8", errors="replace")), "doming study", given)
+    elif found:
+        raise InputError(f"{given} is {found}; it must be a doming study, text in TOML", "--study")
 
 
 def register(app: typer.Typer) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import NamedTuple
@@ -10,6 +11,7 @@ import numpy as np
 
 from fea.doming_stages import Formed
 from fea.doming_step import FormingState
+from studies.whole_files import write_whole
 
 STEP = 0.3  # mm of the die between pictures
 MILLISECONDS = 90  # of a picture
@@ -60,4 +62,8 @@ def write_animation(formed: Formed, film: Film, path: Path) -> None:
             pixels = Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3])
             pictures.append(pixels.quantize(64))
     shown = [MILLISECONDS] * (len(pictures) - 1) + [1000]
-    pictures[0].save(path, save_all=True, append_images=pictures[1:], duration=shown, loop=0)
+    drawn = io.BytesIO()
+    pictures[0].save(
+        drawn, "GIF", save_all=True, append_images=pictures[1:], duration=shown, loop=0
+    )
+    write_whole(path, drawn.getvalue())

@@ -211,7 +211,7 @@ def _draw_lines(ax: Axes, record: Record, right: float) -> None:
     reached = max(float(record.curve.pressure_mpa.max()), found or 0.0) / PSI
     # a requirement far off is named but not drawn, so that the curve keeps its height
     drawn = [line for line in lines if line[0] < 1.6 * reached]
-    top = max([reached, *(line[0] for line in drawn)])
+    top = max([reached, *(line[0] for line in drawn)]) or 1.0  # a path may end at its start
     ax.set_ylim(0.0, 1.16 * top)
     for psi, _, colour, dashes in drawn:
         ax.axhline(psi, color=colour, lw=1.0, ls=dashes)

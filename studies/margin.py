@@ -13,6 +13,8 @@ import numpy as np
 
 from fea.record import CAUTION
 from fea.reversal import reversal
+from profiles.contents import STORE, content_of
+from profiles.errors import brief_path
 from studies.engines import Engine, Processes, WorkerError
 from studies.sensitivity import Sensitivity, sensitivity
 from studies.slopes import USUAL, Slope, slope_of
@@ -56,10 +58,24 @@ class MarginReport:
 
 def store_in(result: Path) -> Path:
     """The store of a result: the file itself, or the one in a run's folder.  Raises StoreError."""
-    path = result / "study.sqlite" if result.is_dir() else result
-    if not path.exists():
+    try:
+        path = result / "study.sqlite" if result.is_dir() else result
+        there = path.exists()
+    except (OSError, ValueError):  # no file can have that name
+        there = False
+    if not there:
         raise StoreError(
-            f"there is no study result at {str(result)!r}; give the folder of a study's run",
+            f"there is no study result at {brief_path(result)}; give the folder of a study's run",
+            "RESULT",
+        )
+    try:
+        found = content_of(path.read_bytes()[:100_000]) if path.is_file() else "a folder"
+    except OSError as error:
+        raise StoreError(f"{brief_path(path)} cannot be read: {error.strerror}", "RESULT") from None
+    if path == result and found not in ("", STORE):
+        raise StoreError(
+            f"{brief_path(path)} is {found}, not a study's result; give the folder of a run of "
+            "`domemargin study`",
             "RESULT",
         )
     return path

@@ -20,6 +20,8 @@ def share(text: str, option: str, most: float | None = None) -> float:
     match = _PERCENT.fullmatch(text)
     if match is None:
         needed = 'a percentage, such as "0.2 %"'
+        if re.search(r"\d,\d", text):
+            needed += ", with a decimal point"
         raise InputError(
             f"{option} is {brief(text)}; it must be {needed}", option, brief(text), needed
         )
@@ -32,6 +34,22 @@ def share(text: str, option: str, most: float | None = None) -> float:
     return found
 
 
+def ranged(text: object, kind: str, option: str, low: float, high: float, unit: str) -> float:
+    """A quantity from low to high, in internal units; InputError if it is none."""
+    value = parse_quantity(text, kind, option)
+    if not low <= value <= high:
+        allowed = f"{low:g} to {high:g} {unit}"
+        raise InputError(
+            f"{option} is {brief(text)}; it must lie in {allowed}", option, brief(text), allowed
+        )
+    return value
+
+
+def required_pressure(text: object, field: str) -> float:
+    """A pressure that a bottom must hold, MPa; InputError if it is none."""
+    return ranged(text, "pressure", field, 1e-3, 10.0, "MPa")
+
+
 def whole(text: str, option: str) -> int:
     """A whole number; InputError if it is none."""
     if not re.fullmatch(r"\s*\d{1,6}\s*", text, re.ASCII):
@@ -42,13 +60,17 @@ def whole(text: str, option: str) -> int:
     return int(text)
 
 
-def in_range(value: int, option: str, low: int, high: int) -> int:
-    """The value; InputError if it lies outside low to high."""
+def in_range(value: int | str, option: str, low: int, high: int) -> int:
+    """A whole number, also as text; InputError if it is none or lies outside low to high."""
+    allowed = f"{low} to {high}"
+    if isinstance(value, str):
+        if not re.fullmatch(r"\s*[-+]?\d{1,18}\s*", value, re.ASCII):
+            given, needed = brief(value), f"a whole number, {allowed}"
+            raise InputError(f"{option} is {given}; it must be {needed}", option, given, needed)
+        value = int(value)
     if not low <= value <= high:
-        allowed = f"{low} to {high}"
-        raise InputError(
-            f"{option} is {value}; it must lie in {allowed}", option, str(value), allowed
-        )
+        given = brief(value)
+        raise InputError(f"{option} is {given}; it must lie in {allowed}", option, given, allowed)
     return value
 
 

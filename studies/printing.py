@@ -47,8 +47,8 @@ def announce_compiling() -> None:
     """Say, on a terminal, that the first solve on a machine takes longer than any after it."""
     if not sys.stderr.isatty():
         return
-    from fea.compiled import is_compiled
+    from fea.compiled import is_compiled, is_kept
     from fea.shell_newton import converge
 
-    if not is_compiled(converge):
+    if is_kept(converge) and not is_compiled(converge):
         print("Compiling the solver for this machine, once: about 20 s.", file=sys.stderr)

@@ -164,12 +164,15 @@ def readings(
 
 def plant(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to, .csv or .parquet.")],
-    seed: Annotated[int, typer.Option(metavar="N", help="Another plant for every number.")] = 1,
+    seed: Annotated[str, typer.Option(metavar="N", help="Another plant for every number.")] = "1",
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace FILE where it is there already.")
+    ] = False,
 ) -> None:
     """Write readings of an invented plant, to try `readings` on."""
     from studies.readings_tables import write_plant
 
-    for line in write_plant(file, seed):
+    for line in write_plant(file, seed, overwrite):
         print(line)
 
 

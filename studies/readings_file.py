@@ -8,14 +8,15 @@ Columns, in any order, names in any case: time (ISO 8601), machine, depth with i
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from profiles import InputError, parse_quantity
-from profiles.errors import brief
+from profiles.contents import content_of
+from profiles.errors import brief, brief_path
 from profiles.limits import LIMITS
 from studies.readings import Event, Floats, Ints, Labels, Readings, SetAside, no_labels
 
@@ -59,7 +60,7 @@ def read_readings(path: Path | str) -> Readings:
         sheet = _parquet(path) if path.suffix.lower() == ".parquet" else _csv(path)
     except OSError as error:
         why = error.strerror or str(error)
-        raise InputError(f"the readings {str(path)!r} cannot be read: {why}", "FILE") from None
+        raise InputError(f"the readings {brief_path(path)} cannot be read: {why}", "FILE") from None
     return _checked(sheet, path)
 
 
@@ -68,6 +69,15 @@ def _csv(path: Path) -> _Sheet:
     import pyarrow.csv as csv
 
     raw = path.read_bytes()
+    found = content_of(raw)
+    if found not in ("", "a table of columns (CSV)"):
+        raise InputError(
+            f"the readings {brief_path(path)} are {found}; they must be a table of columns, "
+            ".csv or .parquet",
+            "FILE",
+        )
+    if raw[:4] in (b"\xff\xfe\0\0", b"\0\0\xfe\xff"):
+        raw = raw.decode("utf-32", errors="replace").encode()
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raw = raw.decode("utf-16", errors="replace").encode()
     raw = raw.removeprefix(b"\xef\xbb\xbf").replace(b"\0", b"?")
@@ -75,6 +85,13 @@ def _csv(path: Path) -> _Sheet:
         raw.decode("utf-8")
     except UnicodeDecodeError:
         raw = raw.decode("utf-8", errors="replace").encode()
+    text = raw[:100_000].decode(errors="ignore")
+    if text.count("\ufffd") + text.count("?") > max(0.1 * len(text), 50):
+        raise InputError(
+            f"the readings {brief_path(path)} are no text; they must be a table of columns, "
+            ".csv or .parquet",
+            "FILE",
+        )
     head = raw.split(b"\n", 1)[0].decode().strip("\r")
     delimiter = max(",;\t", key=head.count)
     wrong: list[tuple[int, str]] = []
@@ -86,14 +103,14 @@ def _csv(path: Path) -> _Sheet:
 
     if not raw.strip():
         raise InputError(
-            f"the readings {str(path)!r} are empty; the first line must name the columns: "
+            f"the readings {brief_path(path)} are empty; the first line must name the columns: "
             f"{', '.join(NEEDED)} and others",
             "FILE",
         )
     names = [part.strip().strip('"') for part in head.split(delimiter)]
     if len(names) < 2:
         raise InputError(
-            f"the readings {str(path)!r} start with {brief(head[:_SHOWN])}; "
+            f"the readings {brief_path(path)} start with {brief(head[:_SHOWN])}; "
             f"the first line must name the columns: {', '.join(NEEDED)} and others",
             "FILE",
         )
@@ -109,7 +126,7 @@ def _csv(path: Path) -> _Sheet:
         )
     except pa.ArrowInvalid as error:
         raise InputError(
-            f"the readings {str(path)!r} are no table of columns: {_first(error)}", "FILE"
+            f"the readings {brief_path(path)} are no table of columns: {_first(error)}", "FILE"
         ) from None
     skipped = np.array([number for number, _ in wrong], dtype=np.int64)
     line = np.arange(2, 2 + table.num_rows + skipped.size, dtype=np.int64)
@@ -125,9 +142,9 @@ def _parquet(path: Path) -> _Sheet:
 
     try:
         table = pq.read_table(path)
-    except pa.ArrowInvalid as error:
+    except (pa.ArrowException, ValueError, OverflowError) as error:
         raise InputError(
-            f"the readings {str(path)!r} are no Parquet file: {_first(error)}", "FILE"
+            f"the readings {brief_path(path)} are no Parquet file: {_first(error)}", "FILE"
         ) from None
     columns = {}
     for i, field in enumerate(table.schema):
@@ -135,6 +152,30 @@ def _parquet(path: Path) -> _Sheet:
         name = f"{field.name} ({unit})" if unit and "(" not in field.name else field.name
         columns[name] = table.column(i)
     return _Sheet(columns, np.arange(2, 2 + table.num_rows, dtype=np.int64), [])
+
+
+def _plain(table: Any, found: dict[str, str], path: Path) -> dict[str, Any]:
+    """The columns that are used, each as numbers, times or text.  Raises InputError for others."""
+    import pyarrow as pa
+
+    columns = {}
+    for name, written in found.items():
+        column = table[written]
+        kind = column.type
+        numeric = pa.types.is_integer(kind) or pa.types.is_floating(kind)
+        # a number for a time or a name is its digits
+        if not (numeric and name in NUMBERS) and not pa.types.is_temporal(kind):
+            try:
+                column = column.cast(pa.string())
+            except pa.ArrowException:
+                needed = "numbers" if name in NUMBERS else "text"
+                raise InputError(
+                    f"column {name!r} of the readings {brief_path(path)} holds {str(kind)[:40]}; "
+                    f"it must hold {needed}",
+                    name, str(kind), needed,
+                ) from None  # fmt: skip
+        columns[written] = column
+    return columns
 
 
 def _first(error: Exception) -> str:
@@ -146,6 +187,7 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
     import pandas as pd
 
     found, units, notes = _header(list(sheet.columns), path)
+    sheet = replace(sheet, columns=_plain(sheet.columns, found, path))
     rows = sheet.file_line.size
     reasons = np.full(rows, None, dtype=object)
 
@@ -182,7 +224,7 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
     if not measured.any():
         why = f"; line {set_aside[0].line}: {set_aside[0].reason}" if set_aside else ""
         raise InputError(
-            f"the readings {str(path)!r} hold no row that can be used ({rows} rows read){why}",
+            f"the readings {brief_path(path)} hold no row that can be used ({rows} rows read){why}",
             "FILE",
         )
     day, start = _days(time, good)
@@ -222,9 +264,10 @@ def _header(names: list[str], path: Path) -> tuple[dict[str, str], dict[str, flo
             units[name] = _factor(name, match[2] or "")
     missing = [name for name in NEEDED if name not in found]
     if missing:
+        there = ", ".join(name[:24] for name in names[:12])[:160]
         raise InputError(
-            f"the readings {str(path)!r} have no column {missing[0]!r} "
-            f"(found: {', '.join(names[:12])[:200]}); needed are {', '.join(NEEDED)}",
+            f"the readings {brief_path(path)} have no column {missing[0]!r} "
+            f"(found: {there}); needed are {', '.join(NEEDED)}",
             missing[0], "", ", ".join(NEEDED),
         )  # fmt: skip
     return found, units, [f"column {name!r} is not used" for name in unknown]

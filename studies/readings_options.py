@@ -10,7 +10,7 @@ from profiles.errors import brief
 from profiles.limits import LIMITS
 from studies.diagnosis_doming import load_doming
 from studies.diagnosis_scatter import KnownScatter
-from studies.options import share
+from studies.options import ranged, required_pressure, share
 from studies.readings_report import Question
 
 
@@ -21,32 +21,22 @@ def question_of(
     """The question from the texts of the options.  Raises InputError that names the option."""
     known = KnownScatter()
     if gauge is not None:
-        known = KnownScatter(gauge_reading=_ranged(gauge, "length", "--gauge", 1e-5, 0.2, "mm"))
+        known = KnownScatter(gauge_reading=ranged(gauge, "length", "--gauge", 1e-5, 0.2, "mm"))
     low = high = None
     if tolerance is not None:
         low, high = _tolerance(tolerance)
     _, least, most = LIMITS["shape.dome_depth"]
     aim = required = None
     if target is not None:
-        aim = _ranged(target, "length", "--target", least, most, "mm")
+        aim = ranged(target, "length", "--target", least, most, "mm")
     if require is not None:
-        required = _ranged(require, "pressure", "--require", 1e-3, 10.0, "MPa")
+        required = required_pressure(require, "--require")
     wanted = 0.0 if margin is None else share(margin, "--margin", most=1.0)
     question = Question(aim, low, high, required, wanted, known)
     if doming is None:
         return question
     study = load_doming(doming)
     return replace(question, slopes=study.slopes, remedies=study.remedies, notes=study.notes)
-
-
-def _ranged(text: str, kind: str, option: str, low: float, high: float, unit: str) -> float:
-    value = parse_quantity(text, kind, option)
-    if not low <= value <= high:
-        allowed = f"{low:g} to {high:g} {unit}"
-        raise InputError(
-            f"{option} is {brief(text)}; it must lie in {allowed}", option, text, allowed
-        )
-    return value  # fmt: skip
 
 
 def _tolerance(text: str) -> tuple[float | None, float | None]:

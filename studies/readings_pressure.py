@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from profiles import InputError, Profile
+from fea.errors import SolveError
+from profiles import Profile
+from profiles.errors import brief
 from studies.calibration import NO_TESTS, Calibration
 from studies.diagnosis import Finding
 from studies.diagnosis_scatter import Explained, KnownScatter
@@ -55,7 +57,8 @@ def pressure_curve(
 ) -> PressureCurve:
     """Solve a bottom at depths from low to high (mm).
 
-    Raises InputError where a depth makes no bottom, or no reversal pressure is found.
+    Raises InputError where a depth makes no bottom, fea.errors.SolveError where no reversal
+    pressure is found.
     """
     from fea.reversal import reversal
 
@@ -67,10 +70,9 @@ def pressure_curve(
         # 0.2 % of pressure would be 0.03 mm of depth
         record = reversal(bottom, growth_at=(), resolution=0.0005)
         if record.reversal_pressure_mpa is None:
-            raise InputError(
-                f"no reversal pressure was found for profile {bottom.name!r} at a depth of "
-                f"{bottom.shape.dome_depth:.3f} mm: {record.reason or record.kind}",
-                "--profile",
+            raise SolveError(
+                f"no reversal pressure was found for profile {brief(bottom.name)} at a depth of "
+                f"{bottom.shape.dome_depth:.3f} mm: {record.reason or record.kind}"
             )
         return record.reversal_pressure_mpa
 

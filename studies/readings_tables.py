@@ -3,51 +3,59 @@
 from __future__ import annotations
 
 import csv
+import io
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from profiles import InputError
+from profiles.errors import brief, brief_path
 from studies.options import in_range
 from studies.readings import Readings
+from studies.whole_files import can_be_file, cells, write_whole
 
 _NUMBERS = ("readings", "mean_mm", "from_target_mm", "spread_mm", "unexplained_mm", "more_needed")
 
 
 def write_machines(data: dict[str, Any], path: Path) -> None:
     """One row a machine: verdict, numbers, evidence."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        table = csv.writer(file)
-        table.writerow(
-            ["machine", "line", "verdict", *(n.replace("_mm", " (mm)") for n in _NUMBERS),
-             "cpk", "pressure (MPa)", "share below", "evidence"]
+    rows = [
+        ["machine", "line", "verdict", *(n.replace("_mm", " (mm)") for n in _NUMBERS),
+         "cpk", "pressure (MPa)", "share below", "evidence"]
+    ]  # fmt: skip
+    for one in data["machines"]:
+        pressure = one.get("calibrated") or one.get("pressure") or {}
+        rows.append(
+            [one["machine"], one["line"], one["verdict"],
+             *(f"{one[name]:.6g}" for name in _NUMBERS),
+             *(f"{value:.4g}" if value is not None else "" for value in (
+                 one.get("capability", {}).get("cpk", [None])[0], pressure.get("mpa"),
+                 pressure.get("below", [None])[0])),
+             one["evidence"]]
         )  # fmt: skip
-        for one in data["machines"]:
-            pressure = one.get("calibrated") or one.get("pressure") or {}
-            table.writerow(
-                [one["machine"], one["line"], one["verdict"],
-                 *(f"{one[name]:.6g}" for name in _NUMBERS),
-                 *(f"{value:.4g}" if value is not None else "" for value in (
-                     one.get("capability", {}).get("cpk", [None])[0], pressure.get("mpa"),
-                     pressure.get("below", [None])[0])),
-                 one["evidence"]]
-            )  # fmt: skip
+    _write_rows(rows, path)
 
 
 def write_set_aside(readings: Readings, path: Path) -> None:
     """Every row that could not be used, with its line and the reason."""
-    with path.open("w", newline="", encoding="utf-8") as file:
-        table = csv.writer(file)
-        table.writerow(["line", "reason"])
-        table.writerows((one.line, one.reason) for one in readings.set_aside)
+    rows = [(one.line, one.reason) for one in readings.set_aside]
+    _write_rows([("line", "reason"), *rows], path)
 
 
-def write_plant(path: Path, seed: int) -> list[str]:
+def _write_rows(rows: Iterable[Iterable[object]], path: Path) -> None:
+    text = io.StringIO(newline="")
+    csv.writer(text).writerows(cells(row) for row in rows)
+    write_whole(path, text.getvalue())
+
+
+def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[str]:
     """Write readings of an invented plant; returns in words what ails it.
 
+    overwrite : replace another file of that name, which may hold real readings.
     Raises InputError for another ending than .csv or .parquet, a path where nothing can be
-    written, and a negative seed.
+    written, a file that is there already, and a negative seed.
     """
     import pandas as pd
 
@@ -55,7 +63,11 @@ def write_plant(path: Path, seed: int) -> list[str]:
 
     if path.suffix not in (".csv", ".parquet"):
         raise InputError(
-            f"FILE is {path.name!r}; its name must end in .csv or .parquet", "FILE", path.name
+            f"FILE is {brief(path.name)}; its name must end in .csv or .parquet", "FILE", path.name
+        )
+    if not can_be_file(path):
+        raise InputError(
+            f"FILE is {brief_path(path)}, where no file can be written", "FILE", str(path)
         )
     rng = np.random.default_rng(in_range(seed, "--seed", 0, 2**31))
     plant = Plant()
@@ -86,17 +98,19 @@ def write_plant(path: Path, seed: int) -> list[str]:
         frame = pd.concat([frame, pd.DataFrame(extra)], ignore_index=True)
         frame = frame.fillna({"lot": "", "operator": ""})
     frame = frame.sort_values("time", kind="stable")
-    try:
-        if path.suffix == ".csv":
-            frame["time"] = frame["time"].dt.strftime("%Y-%m-%dT%H:%M:%S")
-            frame.to_csv(path, index=False)
-        else:
-            frame.to_parquet(path, index=False)
-    except OSError as error:
-        why = error.strerror or str(error)
+    made_file = io.BytesIO()
+    if path.suffix == ".csv":
+        frame["time"] = frame["time"].dt.strftime("%Y-%m-%dT%H:%M:%S")
+        made_file.write(frame.to_csv(index=False).encode())
+    else:
+        frame.to_parquet(made_file, index=False)
+    if not overwrite and _holds_other(path, made_file.getvalue()):
         raise InputError(
-            f"FILE is {str(path)!r}, where no file can be written: {why}", "FILE", str(path)
-        ) from None
+            f"FILE is {brief_path(path)}, which is there already and may hold real readings; "
+            "give another name, or --overwrite to replace it",
+            "FILE", str(path), "a new file, or --overwrite",
+        )  # fmt: skip
+    write_whole(path, made_file.getvalue())
     said = [
         f"Wrote {path}",
         f"{len(made):,} readings of an invented plant, aimed at {plant.target} mm. What ails it:",
@@ -107,3 +121,11 @@ def write_plant(path: Path, seed: int) -> list[str]:
             size = f"standard deviation {cause.size:.3f} mm"
         said.append(f"  {made.machine.names[cause.machine]}: {cause.kind}, {size}")
     return said
+
+
+def _holds_other(path: Path, data: bytes) -> bool:
+    """Whether a file is there that does not hold just these bytes."""
+    try:
+        return path.exists() and path.read_bytes() != data
+    except OSError:
+        return True

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
+import io
 import json
+import os
 import re
+import tempfile
 import unicodedata
 import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from profiles import InputError
+from profiles.errors import brief_path
 from studies.units import PSI
+from studies.whole_files import why, write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -28,19 +34,23 @@ def slug(name: str) -> str:
 
 
 def run_folder(out: Path | None, name: str) -> Path:
-    """The folder of a run, made if it is not there: `out`, or the slug of a name in results/.
+    """The folder of a run: `out`, or the slug of a name in results/.
 
+    It is made when the first file is written, so that a command that is rejected leaves none.
     Raises InputError where no files can be made in it.
     """
     folder = RESULTS / slug(name) if out is None else out
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        probe = folder / ".writable"
-        probe.touch()
-        probe.unlink()
+        there = next(part for part in (folder, *folder.absolute().parents) if os.path.lexists(part))
+        if there.is_symlink() and not there.exists():
+            raise FileNotFoundError(0, "it is a link to nothing")
+        with contextlib.suppress(FileNotFoundError):
+            os.lstat(folder)  # a name may be longer than the file system takes
+        with tempfile.TemporaryFile(dir=there):
+            pass
     except (OSError, ValueError) as error:
         raise InputError(
-            f"--out is {str(folder)!r}, where nothing can be written: {_why(error)}",
+            f"--out is {brief_path(folder)}, where nothing can be written: {why(error)}",
             "--out",
             str(folder),
         ) from None
@@ -52,7 +62,7 @@ def write_json(data: dict[str, Any], path: Path) -> None:
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1)
     # one line per list of numbers: a curve of 100 states is not worth 100 lines
     text = re.sub(r"\[[^][{}\"]*\]", lambda m: re.sub(r"\s+", " ", m[0]), text)
-    path.write_text(text + "\n", encoding="utf-8")
+    write_whole(path, text + "\n")
 
 
 def write_curve(curve: Curve, path: Path) -> None:
@@ -65,11 +75,12 @@ def write_curve(curve: Curve, path: Path) -> None:
         "swept volume (mm3)": curve.swept_volume_mm3,
         "negative pivots (-)": curve.negative_pivots,
     }
-    with path.open("w", newline="", encoding="utf-8") as file:
-        table = csv.writer(file)
-        table.writerow(columns)
-        for row in zip(*columns.values()):
-            table.writerow(f"{value:.7g}" for value in row)
+    text = io.StringIO(newline="")
+    table = csv.writer(text)
+    table.writerow(columns)
+    for row in zip(*columns.values()):
+        table.writerow(f"{value:.7g}" for value in row)
+    write_whole(path, text.getvalue())
 
 
 def write_figure(figure: Figure, path: Path) -> None:
@@ -77,8 +88,6 @@ def write_figure(figure: Figure, path: Path) -> None:
     # level 3 of zlib takes half the time of the default for a file a tenth larger
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", "Glyph .* missing")
-        figure.savefig(path, format="png", pil_kwargs={"compress_level": 3})
-
-
-def _why(error: Exception) -> str:
-    return getattr(error, "strerror", None) or str(error)
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format="png", pil_kwargs={"compress_level": 3})
+    write_whole(path, drawn.getvalue())

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from profiles import InputError, Profile
+from profiles.errors import brief_path
+from studies.whole_files import can_be_file, whole_file
 
 
 def check_mesh_path(path: Path) -> None:
@@ -12,10 +14,10 @@ def check_mesh_path(path: Path) -> None:
     reason = ""
     if path.suffix.lower() != ".vtu":
         reason = "which does not end in .vtu"
-    elif path.is_dir() or not path.parent.is_dir():
+    elif not can_be_file(path):
         reason = "where no file can be written"
     if reason:
-        raise InputError(f"--mesh is {str(path)!r}, {reason}", "--mesh", str(path))
+        raise InputError(f"--mesh is {brief_path(path)}, {reason}", "--mesh", str(path))
 
 
 def section_file(profile: Profile, path: Path) -> str:
@@ -27,11 +29,6 @@ def section_file(profile: Profile, path: Path) -> str:
     from profiles.section import section_mesh, write_section
 
     mesh = section_mesh(profile)
-    try:
-        write_section(mesh, str(path))
-    except OSError as error:
-        reason = error.strerror or error
-        raise InputError(
-            f"--mesh is {str(path)!r}, which cannot be written: {reason}", "--mesh", str(path)
-        ) from None
+    with whole_file(path) as temporary:
+        write_section(mesh, str(temporary))
     return f"{len(mesh.quads)} nine-node quads, {len(mesh.points)} nodes"

@@ -57,11 +57,11 @@ def slope_of(
     settings = replace(
         settings, resolution=min(RESOLUTION, settings.resolution), growth_at=(), required=None
     )
-    step, middle = step_of(profile, name), value_in(profile, name)
     x = np.arange(-2.0, 3.0)
     found = []
     try:
         check_name(name, profile, name)
+        step, middle = step_of(profile, name), value_in(profile, name)
         for offset in x:
             record = solve(bottom_at(profile, {name: middle + offset * step}), settings)
             if record.reversal_pressure_mpa is None:

@@ -48,10 +48,11 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fea.settings import Settings
 from profiles import InputError, Profile, load_profile, parse_quantity
-from profiles.errors import brief
-from profiles.limits import unknown_name
-from profiles.toml_files import Kind, tables
-from studies.options import share
+from profiles.errors import brief, brief_path
+from profiles.limits import shown, unknown_name
+from profiles.reading import needed_of
+from profiles.toml_files import Kind, check_kind, tables
+from studies.options import required_pressure, share
 from studies.study import GRID, LIST, SALTELLI, SOBOL, Plan, Scatter, Scattered, Study, Varied
 from studies.varied import VARIABLE, check_name, kind_of, parse_value, value_in
 
@@ -137,12 +138,18 @@ def load_study(path: str | os.PathLike[str], profile: str | None = None) -> Stud
     profile : another base bottom than the file's, a profile file or the name of a ready one.
     Raises InputError in one sentence.
     """
-    return parse_study(_KIND.read(path), Path(path).parent, profile)
+    text, given = _KIND.read(path), brief_path(path)
+    return _study_in(text, Path(path).parent, profile, f"study file {given}", given)
 
 
 def parse_study(text: str, folder: Path = Path(), profile: str | None = None) -> Study:
     """A study from TOML text; profile files are looked for in folder.  Raises InputError."""
-    data = tables(text, "the study file is ")
+    return _study_in(text, folder, profile, "the study file", "this")
+
+
+def _study_in(text: str, folder: Path, profile: str | None, subject: str, given: str) -> Study:
+    data = tables(text, f"{subject} is ")
+    check_kind(data, "study", given)
     try:
         table = FileTable.model_validate(data)
     except ValidationError as error:
@@ -160,9 +167,7 @@ def _study_of(table: FileTable, folder: Path, other: str | None) -> Study:
         profile=base,
         varied=tuple(_varied(name, vary, table.plan, base) for name, vary in table.vary.items()),
         plan=_plan(table),
-        required=None
-        if required is None
-        else parse_quantity(required, "pressure", "required_pressure"),
+        required=None if required is None else required_pressure(required, "required_pressure"),
         settings=_settings(table.settings),
         scatter=_scatter(table, base),
     )
@@ -285,11 +290,15 @@ def _scattered(name: str, table: ScatterTable, base: Profile) -> Scattered:
     value = getattr(table, shape)
     place = f"{field}.{shape}"
     if kind_of(name) == "number":
-        spread = value if isinstance(value, int | float) else -1.0
+        spread = -1.0 if isinstance(value, bool) or not isinstance(value, int | float) else value
     else:
         spread = parse_quantity(value, kind_of(name), place)
-    if not 0.0 < spread < float("inf"):
-        raise InputError(f"{place} is {brief(value)}; it must be more than 0", place, brief(value))
+    _, low, high = VARIABLE[name].limit
+    if not 0.0 < spread <= high - low:
+        allowed = f"more than 0, at most {shown(high - low, kind_of(name))}"
+        raise InputError(
+            f"{place} is {brief(value)}; it must be {allowed}", place, brief(value), allowed
+        )
     mean = value_in(base, name)
     if table.mean is not None:
         mean = parse_value(name, table.mean, f"{field}.mean")
@@ -315,15 +324,7 @@ def _input_error(error: ValidationError) -> InputError:
         return unknown_name(field, known)
     if first["type"] == "missing":
         return InputError(f"{field} is missing; it must be given", field, "missing", "given")
-    given = brief(first["input"])
-    needed = {"string_type": "text", "list_type": "a list", "model_type": "a table",
-              "dict_type": "tables", "model_attributes_type": "a table",
-              "int_type": "a whole number"}.get(first["type"])  # fmt: skip
-    if first["type"] == "too_short":
-        needed = f"a list of at least {first['ctx']['min_length']}"
-    if needed is None:
-        message = first["msg"]
-        needed = re.sub(r"^(Input|Value|List|String) should (be|have) ", "", message)
+    given, needed = brief(first["input"]), needed_of(first)
     return InputError(f"{field} is {given}; it must be {needed}", field, given, needed)
 
 

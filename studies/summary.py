@@ -80,7 +80,9 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
             "First yield", f"at {first.pressure_mpa / PSI:.1f} psi, {_where(first.place)}"
         )
     else:
-        metal.add_row("First yield", "none: the metal stays elastic")
+        stopped = record.kind == "not_converged" and record.profile.material.yield_strength
+        words = "up to where the solve stopped" if stopped else "the metal stays elastic"
+        metal.add_row("First yield", f"none: {words}")
     if record.onset is not None:
         _add_onset(metal, record.onset)
     for i, line in enumerate(stability_words(record)):
@@ -105,7 +107,8 @@ def print_waves(record: WaveRecord, files: Sequence[Path]) -> None:
     console.print(Text(one_line(record.profile.name), style="bold"))
     table = plain_table("left", "left")
     found = record.reversal_pressure_mpa
-    words = pressures(found) if found else record.reason
+    failed = "not known: " if record.kind == "not_converged" else ""
+    words = pressures(found) if found else f"{failed}{record.reason}"
     table.add_row("Reverses at", Text(words, style="bold"))
     for i, line in enumerate(stability_words(record)):
         table.add_row("" if i else "Waves", line)
@@ -239,6 +242,9 @@ def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     """What waves of some heights cost."""
     console = narrow_console()
     first = found[0]
+    # of waves whose cost was found
+    assert first.reversal_pressure_mpa is not None
+    assert first.growth is not None
     _print_head(console, profile)
     console.print()
     console.print(Text(f"Reversal pressure  {pressures(first.reversal_pressure_mpa)}"))
@@ -249,6 +255,8 @@ def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     for name in ("height, zero to peak", "pressure", "lost"):
         table.add_column(name, justify="right")
     for entry in found:
+        assert entry.pressure_mpa is not None
+        assert entry.share_lost is not None
         lost = 100.0 * entry.share_lost
         table.add_row(
             f"{1000.0 * entry.amplitude_mm:.4g} um",

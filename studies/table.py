@@ -12,6 +12,7 @@ from profiles import InputError
 from studies.store import Store, StoreError
 from studies.study import Study
 from studies.varied import column_of, kind_of
+from studies.whole_files import cells, whole_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -107,9 +108,11 @@ def export(path: Path, to: Path) -> int:
     Raises InputError for another ending, StoreError.
     """
     if to.suffix == ".csv":
-        return _export_csv(path, to)
+        with whole_file(to) as temporary:
+            return _export_csv(path, temporary)
     if to.suffix == ".parquet":
-        return _export_parquet(path, to)
+        with whole_file(to) as temporary:
+            return _export_parquet(path, temporary)
     raise InputError(
         f"the table's file is {to.name!r}; its name must end in .csv or .parquet", "--table"
     )
@@ -118,6 +121,8 @@ def export(path: Path, to: Path) -> int:
 def _export_csv(path: Path, to: Path) -> int:
     total = 0
     for page in pages_of(path):
+        for name in page.select_dtypes(include="string"):
+            page[name] = cells(page[name])
         # 17 digits read back to the same number
         page.to_csv(to, mode="a" if total else "w", header=not total, index=False)
         total += len(page)

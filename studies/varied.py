@@ -83,7 +83,10 @@ def parse_value(name: str, value: object, field: str) -> float:
                 brief(value),
                 "a number",
             )
-        number = float(value)
+        try:
+            number = float(value)
+        except OverflowError:
+            number = float("inf")
     else:
         number = parse_quantity(value, kind, field)
     check_value(name, number, field)
@@ -124,7 +127,7 @@ def check_name(name: str, base: Profile, field: str) -> None:
             f"{field} has no effect on a profile whose gauge is given along the meridian", field
         )
     if owner == "material" and getattr(base.material, name) is None:
-        raise InputError(f"{field} cannot be varied: profile {base.name!r} has none", field)
+        raise InputError(f"{field} cannot be varied: profile {brief(base.name)} has none", field)
 
 
 def value_in(base: Profile, name: str) -> float:

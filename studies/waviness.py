@@ -34,7 +34,6 @@ def waviness(
     import sys
     from dataclasses import asdict, replace
 
-    from fea.errors import SolveError
     from profiles import parse_quantity
     from profiles.files import load_profile
 
@@ -48,17 +47,15 @@ def waviness(
     from studies.printing import announce_compiling
 
     announce_compiling()
-
-    try:
-        found = solve(bottom, number, heights, settings)
-    except SolveError as error:
-        print(f"domemargin: {error.reason}", file=sys.stderr)
-        raise typer.Exit(1) from None
+    found = solve(bottom, number, heights, settings)
+    kind, reason = found[0].kind, found[0].reason
     if json_only:
         shape = {name: getattr(found[0], name).tolist() for name in ("radial", "axial", "hoop")}
         keep = ("amplitude_mm", "pressure_mpa", "share_lost")
         data = {
             "name": bottom.name,
+            "kind": kind,
+            "reason": reason,
             "waves": number,
             "reversal_pressure_mpa": found[0].reversal_pressure_mpa,
             "growth": found[0].growth,
@@ -67,7 +64,10 @@ def waviness(
             "caution": found[0].caution,
         }
         sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
-        return
-    from studies.summary import print_waviness
+    elif kind == "found":
+        from studies.summary import print_waviness
 
-    print_waviness(bottom, found)
+        print_waviness(bottom, found)
+    if kind != "found":
+        print(f"domemargin: {reason}", file=sys.stderr)
+        raise typer.Exit(1)

@@ -68,7 +68,7 @@ def drawn_words(record: WaveRecord) -> str:
 def stability_words(record: Record | WaveRecord) -> list[str]:
     """What waves around the circumference mean for the reversal pressure, in up to three lines."""
     stability = record.stability
-    if stability is None:
+    if stability is None or stability.waves_checked == 0:
         return ["not looked at"]
     limit, flow, second = (
         stability.axisymmetric_limit_mpa, stability.flow, stability.deformation

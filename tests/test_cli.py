@@ -156,7 +156,9 @@ def test_misuse_is_status_2_without_a_trace(arguments: tuple[str, ...], tmp_path
     done = run(*arguments, cwd=tmp_path)
     assert (done.returncode, done.stdout) == (2, "")
     assert "Traceback" not in done.stderr
-    assert "Error" in done.stderr
+    assert done.stderr.startswith("domemargin: ")
+    assert len(done.stderr.splitlines()) == 1
+    assert "--help" in done.stderr
 
 
 def test_profile_draws_and_dimensions(tmp_path: Path) -> None:
