@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import NamedTuple
 
-from profiles.errors import InputError, brief
+from domemargin.profiles.errors import InputError, brief
 
 
 class Limit(NamedTuple):

@@ -8,9 +8,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from profiles.errors import InputError, brief
-from profiles.limits import check
-from profiles.meridian import PARTS, Meridian
+from domemargin.profiles.errors import InputError, brief
+from domemargin.profiles.limits import check
+from domemargin.profiles.shape.meridian import PARTS, Meridian
 
 Floats = NDArray[np.float64]
 

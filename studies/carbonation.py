@@ -10,8 +10,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from profiles import InputError
-from profiles.errors import brief
+from domemargin.profiles import InputError
+from domemargin.profiles.errors import brief
 
 # IAPWS R2-83 critical point of water; ISO 2533 standard atmosphere; CODATA gas constant
 _T_CRITICAL, _P_CRITICAL, _RHO_CRITICAL = 647.096, 22.064, 322.0  # K, MPa, kg/m3

@@ -8,7 +8,7 @@ import secrets
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from profiles.errors import InputError, brief_path
+from domemargin.profiles.errors import InputError, brief_path
 
 _START = "=+-@\t\r"  # what makes a spreadsheet read a cell as a formula
 

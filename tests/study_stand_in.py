@@ -8,9 +8,9 @@ import time
 from dataclasses import dataclass
 from typing import Any
 
-from fea.settings import Settings
-from profiles import Profile
-from studies.cases import Solver
+from domemargin.fea.core.settings import Settings
+from domemargin.profiles import Profile
+from domemargin.studies.study.cases import Solver
 
 PSI = 0.006894757293168361
 

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from profiles import InputError, ShapeError, load_profile, parse_profile, parse_quantity
+from domemargin.profiles import InputError, ShapeError, load_profile, parse_profile, parse_quantity
 
 DATA = Path(__file__).parent / "data"
 BASE = tomllib.loads((DATA / "open_case_g.toml").read_text())

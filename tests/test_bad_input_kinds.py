@@ -12,20 +12,20 @@ from typing import Any
 
 import pytest
 
-from profiles import InputError, load_profile, parse_profile
-from profiles.contents import content_of
-from profiles.errors import brief
-from profiles.files import ready_profiles
-from profiles.toml_files import tables
-from profiles.tooling_files import load_tooling, parse_tooling
-from studies.cli import main
-from studies.readings_file import read_readings
-from studies.study_file import load_study, parse_study, ready_studies
+from domemargin.profiles import InputError, load_profile, parse_profile
+from domemargin.profiles.errors import brief
+from domemargin.profiles.files.contents import content_of
+from domemargin.profiles.files.loading import ready_profiles
+from domemargin.profiles.files.toml_files import tables
+from domemargin.profiles.tooling.files import load_tooling, parse_tooling
+from domemargin.studies.cli.app import main
+from domemargin.studies.readings.file import read_readings
+from domemargin.studies.study.study_file import load_study, parse_study, ready_studies
 
-NORTH = (resources.files("profiles") / "ready" / "north.toml").read_text("utf-8")
-TOOLS = (resources.files("profiles") / "ready_tooling" / "north.toml").read_text("utf-8")
-STUDY = (resources.files("studies") / "ready" / "depth-gauge.toml").read_text("utf-8")
-SCATTER = (resources.files("studies") / "ready" / "line-scatter.toml").read_text("utf-8")
+NORTH = (resources.files("domemargin.profiles") / "ready" / "north.toml").read_text("utf-8")
+TOOLS = (resources.files("domemargin.profiles") / "ready_tooling" / "north.toml").read_text("utf-8")
+STUDY = (resources.files("domemargin.studies") / "ready" / "depth-gauge.toml").read_text("utf-8")
+SCATTER = (resources.files("domemargin.studies") / "ready" / "line-scatter.toml").read_text("utf-8")
 DOMING = 'name = "d"\ncases = 2\n[vary]\n"station.set" = ["0 mm", "0.1 mm"]\n'
 TABLE = "time,machine,depth (mm)\n2025-03-01T06:00,A,10.20\n2025-03-01T07:00,A,10.21\n"
 # group codes and values on lines of their own, as in any drawing interchange file
@@ -255,9 +255,9 @@ def test_a_terminal_of_plain_letters(environment: dict[str, str], tmp_path: Path
     text = changed(NORTH, "name", '"Straße, 66 mm µ \\u2264"')
     (tmp_path / "ß.toml").write_text(text, encoding="utf-8")
     (tmp_path / "bad.toml").write_text(text.replace("10.4 mm", "10.4 µß"), encoding="utf-8")
-    code = (sys.executable, "-c", "from studies.cli import main; main()")
+    code = (sys.executable, "-c", "from domemargin.studies.cli.app import main; main()")
     env = {k: v for k, v in os.environ.items() if not k.startswith(("LC_", "LANG", "PYTHONUTF8"))}
-    env |= environment | {"PYTHONPATH": str(Path(__file__).parent.parent)}
+    env |= environment | {"PYTHONPATH": str(Path(__file__).parent.parent / ".src")}
     for name, status in (("ß.toml", 0), ("bad.toml", 2)):
         done = subprocess.run([*code, "reversal", name, "--out", "o"], cwd=tmp_path, env=env,
                               capture_output=True, timeout=120)  # fmt: skip

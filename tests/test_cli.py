@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 DATA = Path(__file__).parent / "data"
-COMMAND = (sys.executable, "-c", "from studies.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from domemargin.studies.cli.app import main; main()")
 
 
 def run(*arguments: str, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -240,7 +240,7 @@ def test_a_command_loads_no_more_than_it_needs(
     arguments: list[str], heavy: set[str], tmp_path: Path
 ) -> None:
     code = (
-        "import sys; from studies.cli import main\n"
+        "import sys; from domemargin.studies.cli.app import main\n"
         "try: main()\n"
         "except SystemExit: pass\n"
         f"print(sorted({heavy} & set(sys.modules)))\n"
@@ -253,7 +253,7 @@ def test_a_command_loads_no_more_than_it_needs(
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="needs Linux's /proc")
 def test_a_case_stays_below_400_mb(tmp_path: Path) -> None:
     code = (
-        "import atexit, re; from studies.cli import main\n"
+        "import atexit, re; from domemargin.studies.cli.app import main\n"
         "status = lambda: open('/proc/self/status').read()\n"
         "peak = lambda: re.search(r'VmHWM:\\s+(\\d+)', status())[1]\n"
         "atexit.register(lambda: open('peak', 'w').write(peak()))\n"

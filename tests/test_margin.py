@@ -11,26 +11,26 @@ import numpy as np
 import pytest
 import study_stand_in as stand_in
 
-from fea.reversal import reversal
-from fea.settings import Settings
-from profiles import InputError, load_profile
-from studies.compare import compare
-from studies.compare_figure import compare_figure
-from studies.engines import Processes, Serial
-from studies.margin import margin_report
-from studies.margin_figure import margin_figure
-from studies.runner import run_study
-from studies.scatter import scatter_report
-from studies.sensitivity import indices_of, sensitivity
-from studies.slopes import slope_of
-from studies.store import StoreError
-from studies.study import Plan, Scatter, Scattered, Study, Varied
-from studies.study_file import load_study, ready_studies
-from studies.surrogate import SurrogateError, fitted, surrogate_of
-from studies.table import read_table
-from studies.tolerable import RESOLUTION, tolerable_loss
-from studies.units import PSI
-from studies.varied import bottom_at
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.fea.core.settings import Settings
+from domemargin.profiles import InputError, load_profile
+from domemargin.studies.figures.compare import compare_figure
+from domemargin.studies.figures.margin import margin_figure
+from domemargin.studies.margin.compare import compare
+from domemargin.studies.margin.margin import margin_report
+from domemargin.studies.margin.scatter import scatter_report
+from domemargin.studies.margin.sensitivity import indices_of, sensitivity
+from domemargin.studies.margin.slopes import slope_of
+from domemargin.studies.margin.surrogate import SurrogateError, fitted, surrogate_of
+from domemargin.studies.margin.tolerable import RESOLUTION, tolerable_loss
+from domemargin.studies.study.engines import Processes, Serial
+from domemargin.studies.study.runner import run_study
+from domemargin.studies.study.store import StoreError
+from domemargin.studies.study.study import Plan, Scatter, Scattered, Study, Varied
+from domemargin.studies.study.study_file import load_study, ready_studies
+from domemargin.studies.study.table import read_table
+from domemargin.studies.study.varied import bottom_at
+from domemargin.studies.text.units import PSI
 
 GAUGES = (0.265, 0.267, 0.27, 0.2725, 0.275)
 
@@ -174,7 +174,7 @@ def test_the_stated_error_of_a_surrogate_is_that_of_new_points() -> None:
 def test_leave_one_out_by_formula_is_leave_one_out() -> None:
     from sklearn.gaussian_process import GaussianProcessRegressor
 
-    from studies.surrogate import _left_out, _process
+    from domemargin.studies.margin.surrogate import _left_out, _process
 
     rng = np.random.default_rng(2)
     x = rng.uniform(-1.0, 1.0, (25, 2))
@@ -243,7 +243,7 @@ def test_inverse_solves_on_processes_are_those_here(solved: Path) -> None:
 
 
 def test_figures_of_every_kind_of_plan_are_drawn(solved: Path, tmp_path: Path) -> None:
-    from studies.margin_figure import margin_figure
+    from domemargin.studies.figures.margin import margin_figure
 
     figure = margin_figure(margin_report(solved, engine=Serial, solve=stand_in.straight))
     axes = figure.axes[0]
@@ -275,7 +275,7 @@ def test_figures_of_every_kind_of_plan_are_drawn(solved: Path, tmp_path: Path) -
 
 
 def test_a_result_that_is_not_there(tmp_path: Path) -> None:
-    from studies.margin import store_in
+    from domemargin.studies.margin.margin import store_in
 
     with pytest.raises(StoreError, match="there is no study result"):
         store_in(tmp_path)

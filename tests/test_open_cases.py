@@ -32,9 +32,9 @@ import numpy as np
 import pytest
 from evidence_rows import BOTTOMS, COMPUTED, About
 
-from fea.ramp import ramp
-from fea.reversal import Discretisation, plan_of, reversal, shell_of
-from profiles import load_profile
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, reversal, shell_of
+from domemargin.fea.core.ramp import ramp
+from domemargin.profiles import load_profile
 
 ABOUT = About(
     BOTTOMS,

@@ -11,8 +11,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from profiles import InputError
-from studies.readings_file import read_readings
+from domemargin.profiles import InputError
+from domemargin.studies.readings.file import read_readings
 
 HEAD = "time,line,machine,depth (mm),lot,operator\n"
 GOOD = "2025-03-01T06:00,1,M1,10.21,A,day\n"

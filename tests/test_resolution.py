@@ -25,9 +25,9 @@ import numpy as np
 import pytest
 from random_bottoms import random_profiles
 
-from fea.ramp import ramp
-from fea.reversal import Discretisation, plan_of, reversal, shell_of
-from profiles.profile import Profile
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, reversal, shell_of
+from domemargin.fea.core.ramp import ramp
+from domemargin.profiles.profile import Profile
 
 
 def certified(profile: Profile) -> float:

@@ -8,7 +8,7 @@ Measured with this code at its default (4 elements through, 2 x 3 points, limits
 to short steps): G 0.67266, H 0.50854 MPa.
 
 What mesh and step are worth, limits on the curve in MPa.  A step of 1 sweeps the stand circle times
-the gauge (the default steps of fea.reversal are 0.2 and 0.4 in these units); 0.1 unless said.
+the gauge (the default steps of a reversal are 0.2 and 0.4 in these units); 0.1 unless said.
 Points are along x through one element; the last five columns are five bottoms of
 random_profiles(30, seed=2): 0, 2, 8, 24, 29.
     through  points  G        H        0        2        8        24       29
@@ -39,7 +39,7 @@ resolution of both; by nose radius over gauge:
 so at these radii the difference does not grow as the nose gets tight.  Where strains are largest,
 bottom 3 (thick gauge, high yield, 31 % plastic strain), fine steps, layers and elements give the
 shell 0.8461 MPa, and the solid with 6 elements through has 0.846; without the length of
-fea/spread.py the shell went to 0.855.
+fea/metal/spread.py the shell went to 0.855.
 """
 
 from __future__ import annotations
@@ -53,11 +53,11 @@ from evidence_rows import BOTTOMS, CODE, COMPUTED, About
 from random_bottoms import random_profiles
 from scipy.interpolate import CubicSpline
 
-from fea.ramp import ramp
-from fea.reversal import plan_of, reversal
-from fea.solid import bottom_solid
-from profiles import load_profile
-from profiles.errors import InputError
+from domemargin.fea.bottom.reversal import plan_of, reversal
+from domemargin.fea.core.ramp import ramp
+from domemargin.fea.solid.solid import bottom_solid
+from domemargin.profiles import load_profile
+from domemargin.profiles.errors import InputError
 
 ABOUT = About(
     BOTTOMS,

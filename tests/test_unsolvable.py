@@ -11,18 +11,18 @@ from typing import Any
 import numpy as np
 import pytest
 
-import fea.doming
-import fea.doming_reversal
-import fea.onsets
-import fea.reversal
-import fea.waviness
-from fea.doming_record import DomingRecord
-from fea.errors import SolveError
-from fea.record import Curve, Record
-from profiles import Along, InputError, Profile, load_profile
-from profiles.local import MOST_SLOPE
-from profiles.tooling_files import load_tooling
-from studies.cli import main
+import domemargin.fea.bottom.onsets
+import domemargin.fea.bottom.waviness
+import domemargin.fea.doming.doming
+import domemargin.fea.doming.reversal
+from domemargin.fea.bottom import reversal as solving
+from domemargin.fea.core.record import Curve, Record
+from domemargin.fea.doming.record import DomingRecord
+from domemargin.fea.errors import SolveError
+from domemargin.profiles import Along, InputError, Profile, load_profile
+from domemargin.profiles.local import MOST_SLOPE
+from domemargin.profiles.tooling.files import load_tooling
+from domemargin.studies.cli.app import main
 
 REASON = "the unloaded body is not held: its stiffness is not positive definite"
 READINGS = "time,machine,depth (mm)\n" + "".join(
@@ -48,7 +48,7 @@ def command(
 @pytest.fixture(scope="module")
 def unsolved() -> Record:
     """The record of a bottom whose first state cannot be solved: a curve of one state."""
-    record = fea.reversal.reversal(load_profile("north"), ceiling=0.05)
+    record = solving.reversal(load_profile("north"), ceiling=0.05)
     curve = Curve(*(getattr(record.curve, name)[:1] for name in Curve.__dataclass_fields__))
     return replace(record, kind="not_converged", reason=REASON, curve=curve, stability=None,
                    onset=None, first_yield=None, growth=(), at_onset=None)  # fmt: skip
@@ -79,17 +79,14 @@ def test_random_steps_within_the_bound_are_solved_or_recorded() -> None:
         rise = rng.choice([-1.0, 1.0]) * min(0.5, length * rng.uniform(0.0, 0.66))
         start = rng.uniform(0.5, north.meridian.length - 35.0)
         bottom = north.replaced(along=Along((start, start + length), offset=(0.0, rise)))
-        kinds.append(fea.reversal.reversal(bottom, waves=0, growth_at=()).kind)
+        kinds.append(solving.reversal(bottom, waves=0, growth_at=()).kind)
     assert set(kinds) <= {"limit", "bifurcation"}
 
 
-def test_waves(
-    unsolved: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
-) -> None:
+def test_waves(monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(fea.onsets, "reversal", lambda *_, **__: unsolved)
-    monkeypatch.setattr(fea.onsets, "plan_of", fails)
-    record = fea.onsets.wave_onsets(load_profile("north"))
+    monkeypatch.setattr(solving, "plan_of", fails)
+    record = domemargin.fea.bottom.onsets.wave_onsets(load_profile("north"))
     assert (record.kind, record.reason, record.flow) == ("not_converged", REASON, ())
     status, out, err = command(monkeypatch, capsys, "waves", "north", "--out", "o")
     assert status == 1
@@ -104,8 +101,8 @@ def test_waves(
 
 def test_waves_of_a_path_that_was_solved_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """The search for waves fails where the reversal was found: what was found stands."""
-    monkeypatch.setattr(fea.onsets, "ramp", fails)
-    record = fea.onsets.wave_onsets(load_profile("north"), waves=2)
+    monkeypatch.setattr(domemargin.fea.bottom.onsets, "first_onset", fails)
+    record = domemargin.fea.bottom.onsets.wave_onsets(load_profile("north"), waves=2)
     assert (record.kind, record.reason) == ("not_converged", REASON)
     assert record.reversal_pressure_mpa is not None
 
@@ -115,7 +112,7 @@ def test_reversal(
 ) -> None:
     """A path that ends at its start is drawn and put in words without a claim about the metal."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(fea.reversal, "reversal", lambda *_, **__: unsolved)
+    monkeypatch.setattr(solving, "reversal", lambda *_, **__: unsolved)
     status, out, err = command(monkeypatch, capsys, "reversal", "north", "--out", "o")
     assert status == 1
     assert err == f"domemargin: the solve could not be carried on: {REASON}\n"
@@ -126,17 +123,17 @@ def test_reversal(
     ]  # fmt: skip
 
 
-def test_waviness(unsolved: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
+def test_waviness(monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     north = load_profile("north")
-    none = fea.waviness.waviness(north, 2, (0.01, 0.02), ceiling=0.2)
+    none = domemargin.fea.bottom.waviness.waviness(north, 2, (0.01, 0.02), ceiling=0.2)
     assert [one.kind for one in none] == ["none_below_ceiling"] * 2
     assert "there is no reversal to lose from: no reversal below 0.2 MPa" in none[0].reason
-    monkeypatch.setattr(fea.waviness, "ramp", fails)
-    (found,) = fea.waviness.waviness(north, 2, (0.01,))
+    monkeypatch.setattr(domemargin.fea.bottom.waviness, "first_onset", fails)
+    (found,) = domemargin.fea.bottom.waviness.waviness(north, 2, (0.01,))
     assert (found.kind, found.reason, found.pressure_mpa) == ("not_converged", REASON, None)
     status, out, err = command(monkeypatch, capsys, "waviness", "north")
     assert (status, out, err) == (1, "", f"domemargin: {REASON}\n")
-    monkeypatch.setattr(fea.waviness, "reversal", lambda *_, **__: unsolved)
+    monkeypatch.setattr(solving, "plan_of", fails)
     status, out, err = command(monkeypatch, capsys, "waviness", "north", "--json")
     assert (status, json.loads(out)["kind"]) == (1, "not_converged")
     assert REASON in err
@@ -145,7 +142,7 @@ def test_waviness(unsolved: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any
 def test_reversal_has_no_trace_whatever_is_raised(
     monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
-    monkeypatch.setattr(fea.reversal, "reversal", fails)
+    monkeypatch.setattr(solving, "reversal", fails)
     status, out, err = command(monkeypatch, capsys, "reversal", "north", "--json")
     assert (status, out) == (1, "")
     assert err == f"domemargin: the solve could not be carried on: {REASON}\n"
@@ -157,7 +154,9 @@ def test_readings(
 ) -> None:
     (tmp_path / "r.csv").write_text(READINGS)
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(fea.reversal, "reversal", fails if raises else lambda *_, **__: unsolved)
+    monkeypatch.setattr(
+        domemargin.fea.bottom.reversal, "reversal", fails if raises else lambda *_, **__: unsolved
+    )
     status, _, err = command(
         monkeypatch, capsys, "readings", "r.csv", "--profile", "north", "--require", "90 psi"
     )
@@ -171,7 +170,7 @@ def test_doming(
     options: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(fea.doming_reversal, "ramp", fails)
+    monkeypatch.setattr(domemargin.fea.doming.reversal, "ramp", fails)
     status, out, err = command(monkeypatch, capsys, "doming", "north", *options, "--out", "o")
     assert status == 1
     assert err.startswith("domemargin: the reversal could not be found (")
@@ -186,10 +185,10 @@ def test_doming_that_fails_at_once(
     monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
 ) -> None:
     """No stage, no picture, no film: still a record, a reason and a status."""
-    import fea.doming_stages
+    import domemargin.fea.doming.stages
 
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(fea.doming_stages, "advance", fails)
+    monkeypatch.setattr(domemargin.fea.doming.stages, "advance", fails)
     status, out, err = command(
         monkeypatch, capsys, "doming", "north", "--animation", "--budget", "--out", "o"
     )
@@ -202,9 +201,9 @@ def test_doming_that_fails_at_once(
 
 def test_doming_budget(monkeypatch: pytest.MonkeyPatch) -> None:
     """A neighbour that cannot be solved leaves a slope out, with its reason."""
-    import studies.doming_budget as budget
+    import domemargin.studies.doming.budget as budget
 
-    base = fea.doming.doming(load_tooling("north"))
+    base = domemargin.fea.doming.doming.doming(load_tooling("north"))
 
     def neighbour(tooling: Any) -> DomingRecord:
         return DomingRecord(tooling, "stroke failed", REASON)
@@ -216,9 +215,9 @@ def test_doming_budget(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_studies_take_it_as_an_answer(tmp_path: Path) -> None:
-    from studies.slopes import slope_of
-    from studies.study_file import load_study
-    from studies.tolerable import tolerable_loss
+    from domemargin.studies.margin.slopes import slope_of
+    from domemargin.studies.margin.tolerable import tolerable_loss
+    from domemargin.studies.study.study_file import load_study
 
     def solve(profile: Profile, settings: Any) -> Any:
         raise SolveError(REASON)

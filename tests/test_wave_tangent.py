@@ -21,17 +21,17 @@ from numpy.typing import NDArray
 from shells import revolve
 from wave_energy import Bent
 
-from fea.path import Control, Newton, take_step
-from fea.ramp import Plan, pressure_control, ramp
-from fea.reversal import Discretisation, plan_of, shell_of
-from fea.shell import Shell, ShellState
-from fea.wave_kernel import WAVE_WIDTH, wave_band
-from fea.wave_moments import FLOW, SUMS, moments
-from fea.waves import THEORIES, WaveTangent, held, wave_tangent
-from profiles import load_profile
-from profiles.grading import element_ends
-from profiles.material import Material
-from profiles.profile import Profile
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, shell_of
+from domemargin.fea.core.path import Control, Newton, take_step
+from domemargin.fea.core.ramp import Plan, pressure_control, ramp
+from domemargin.fea.shell.shell import Shell, ShellState
+from domemargin.fea.waves.kernel import WAVE_WIDTH, wave_band
+from domemargin.fea.waves.moments import FLOW, SUMS, moments
+from domemargin.fea.waves.waves import THEORIES, WaveTangent, held, wave_tangent
+from domemargin.profiles import load_profile
+from domemargin.profiles.material import Material
+from domemargin.profiles.profile import Profile
+from domemargin.profiles.shape.grading import element_ends
 
 Floats = NDArray[np.float64]
 

@@ -13,13 +13,13 @@ from pathlib import Path
 
 import pytest
 
-from profiles import InputError
-from studies.cli import main
-from studies.readings_tables import write_machines, write_plant
-from studies.runs import run_folder
-from studies.whole_files import UnwrittenError, cells, whole_file, write_whole
+from domemargin.profiles import InputError
+from domemargin.studies.cli.app import main
+from domemargin.studies.cli.runs import run_folder
+from domemargin.studies.readings.tables import write_machines, write_plant
+from domemargin.studies.whole_files import UnwrittenError, cells, whole_file, write_whole
 
-COMMAND = (sys.executable, "-c", "from studies.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from domemargin.studies.cli.app import main; main()")
 ROOT = Path(__file__).parent.parent
 READINGS = "time,machine,depth (mm)\n" + "".join(
     f"2025-03-{1 + i // 3:02d}T06:00,=M{i % 3},{10.2 + 0.01 * (i % 5):.3f}\n" for i in range(60)
@@ -35,7 +35,7 @@ def run(
 
     return subprocess.run(
         [*COMMAND, *arguments], cwd=cwd, capture_output=True, text=True, timeout=300,
-        env=os.environ | {"PYTHONPATH": str(ROOT)} | environment, preexec_fn=limit,
+        env=os.environ | {"PYTHONPATH": str(ROOT / ".src")} | environment, preexec_fn=limit,
     )  # fmt: skip
 
 

@@ -20,14 +20,14 @@ import numpy as np
 from arc_length import Answer, press
 from numpy.typing import NDArray
 
-from fea.ramp import Plan, compliance, ramp
-from fea.reversal import discretisation, plan_of, reversal, shell_of
-from fea.shell import build_shell
-from fea.solid import bottom_solid
-from profiles import load_profile
-from profiles.material import Material
-from profiles.meridian import Meridian, Segment
-from profiles.section import section_mesh
+from domemargin.fea.bottom.reversal import discretisation, plan_of, reversal, shell_of
+from domemargin.fea.core.ramp import Plan, compliance, ramp
+from domemargin.fea.shell.shell import build_shell
+from domemargin.fea.solid.solid import bottom_solid
+from domemargin.profiles import load_profile
+from domemargin.profiles.files.section import section_mesh
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 Floats = NDArray[np.float64]
 DATA = Path(__file__).parent.parent / "data"

@@ -12,9 +12,9 @@ from cases import G
 from compare import table
 from iteration import halfway, iteration
 
-import fea.ramp
-from fea.reversal import Discretisation, plan_of, shell_of
-from profiles import load_profile
+import domemargin.fea.core.ramp
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, shell_of
+from domemargin.profiles import load_profile
 
 
 def power(x: Sequence[float], y: Sequence[float]) -> float:
@@ -37,7 +37,7 @@ def scaling() -> list[str]:
             parts = iteration(shell, *halfway(shell, profile, 0.07))
             plan = plan_of(profile, shell, 0.07, 4.0)
             started = time.process_time()
-            ramp = fea.ramp.ramp(shell, shell.start(), plan)
+            ramp = domemargin.fea.core.ramp.ramp(shell, shell.start(), plan)
             spent = time.process_time() - started
             elements = shell.radius.size // 2
             size.append(elements if what == "elements" else shell.y0.size)
@@ -60,8 +60,8 @@ def scaling() -> list[str]:
 
 WORKER = """
 import re, sys, time
-from fea.reversal import reversal
-from profiles import load_profile
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.profiles import load_profile
 import numpy as np
 profile = load_profile(sys.argv[1])
 reversal(profile)

@@ -11,10 +11,10 @@ from typing import Any
 
 import numpy as np
 
-from profiles import Material, Profile, Shape, Sheet
-from profiles.errors import InputError
-from profiles.local import Zone
-from profiles.material import Linear, Swift, Voce
+from domemargin.profiles import Material, Profile, Shape, Sheet
+from domemargin.profiles.errors import InputError
+from domemargin.profiles.local import Zone
+from domemargin.profiles.material import Linear, Swift, Voce
 
 PARTS = ("dome", "shoulder", "inner_leg", "nose", "outer_leg", "heel")
 KINDS = ("can", "wide")

@@ -337,7 +337,7 @@ def ready(package: str, folder: str, name: str) -> str:
 
 def profile_case(rng: Rng) -> Case:
     """A profile file to a command that solves or draws it."""
-    text = ready("profiles", "ready", pick(rng, ("north", "south")))
+    text = ready("domemargin.profiles", "ready", pick(rng, ("north", "south")))
     if rng.random() < 0.5:
         first = text.index("[shape]")
         zone, along = PROFILE.split("[along]")
@@ -354,14 +354,14 @@ def profile_case(rng: Rng) -> Case:
 
 def study_case(rng: Rng) -> Case:
     """A study file."""
-    text = ready("studies", "ready", "overnight") if rng.random() < 0.2 else STUDY
+    text = ready("domemargin.studies", "ready", "overnight") if rng.random() < 0.2 else STUDY
     Path("s.toml").write_bytes(mangled_text(rng, text))
     return Case("study", (pick(rng, ("study", "scatter")), "s.toml", "--out", "o"))
 
 
 def tooling_case(rng: Rng) -> Case:
     """A tooling file."""
-    text = ready("profiles", "ready_tooling", "north")
+    text = ready("domemargin.profiles", "ready_tooling", "north")
     Path("t.toml").write_bytes(mangled_text(rng, text))
     return Case("tooling", ("doming", "t.toml", "--json"))
 
@@ -395,8 +395,8 @@ def json_case(rng: Rng) -> Case:
 
 def wrong_file_case(rng: Rng) -> Case:
     """A good file of one kind where another is wanted."""
-    Path("p.toml").write_text(ready("profiles", "ready", "north"))
-    Path("t.toml").write_text(ready("profiles", "ready_tooling", "north"))
+    Path("p.toml").write_text(ready("domemargin.profiles", "ready", "north"))
+    Path("t.toml").write_text(ready("domemargin.profiles", "ready_tooling", "north"))
     Path("s.toml").write_text(STUDY)
     Path("d.toml").write_text(DOMING_STUDY)
     Path("r.csv").write_text("\n".join(",".join(row) for row in readings_table(rng)))
@@ -472,22 +472,22 @@ def run_here(case: Case, doming: bool = False) -> Ending:
     """Run a case in this process, in the folder that this process is in."""
     import atexit
 
-    from studies import cli
+    from domemargin.studies.cli import app as cli
 
     before, started = _files(), time.perf_counter()
     status: int | str = 0
     trace, error = "", io.StringIO()
     patches = [
-        mock.patch("studies.runner.run_study", _left_out),
-        mock.patch("studies.scatter.run_study", _left_out),
-        mock.patch("studies.doming_study.run_doming_study", _left_out),
+        mock.patch("domemargin.studies.study.runner.run_study", _left_out),
+        mock.patch("domemargin.studies.margin.scatter.run_study", _left_out),
+        mock.patch("domemargin.studies.doming.study.run_doming_study", _left_out),
         mock.patch.object(atexit, "register"),
         mock.patch.object(sys, "argv", ["domemargin", *case.arguments]),
         contextlib.redirect_stdout(io.StringIO()),
         contextlib.redirect_stderr(error),
     ]
     if not doming:
-        patches.append(mock.patch("fea.doming.solve", _left_out))
+        patches.append(mock.patch("domemargin.fea.doming.doming.solve", _left_out))
     with contextlib.ExitStack() as stack:
         for patch in patches:
             stack.enter_context(patch)
@@ -519,8 +519,13 @@ def _where(fault: BaseException) -> str:
 def run_real(case: Case) -> Ending:
     """Run a case as a command of its own, with an ASCII terminal."""
     before, started = _files(), time.perf_counter()
-    command = (sys.executable, "-c", "from studies.cli import main; main()", *case.arguments)
-    env = os.environ | {"PYTHONPATH": str(ROOT), "LANG": "C", "PYTHONIOENCODING": "ascii"}
+    command = (
+        sys.executable,
+        "-c",
+        "from domemargin.studies.cli.app import main; main()",
+        *case.arguments,
+    )
+    env = os.environ | {"PYTHONPATH": str(ROOT / ".src"), "LANG": "C", "PYTHONIOENCODING": "ascii"}
     done = subprocess.run(command, capture_output=True, env=env, timeout=10 * SECONDS)
     left = tuple(sorted(_files() - before))
     error = done.stderr.decode("utf-8", errors="replace")
@@ -560,7 +565,7 @@ def main() -> int:
     parser.add_argument("--show", action="store_true", help="Print every sentence.")
     parser.add_argument("--only", default="", help="One of MAKERS, such as tooling_case.")
     asked = parser.parse_args()
-    sys.path.insert(0, str(ROOT))
+    sys.path.insert(0, str(ROOT / ".src"))
     ends: collections.Counter[tuple[str, str]] = collections.Counter()
     faults: list[str] = []
     longest, most, over = 0.0, 0, 0

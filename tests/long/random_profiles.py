@@ -33,9 +33,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from drawn_profiles import drawn, neighbour  # noqa: E402
 
-from fea.record import KINDS  # noqa: E402
-from fea.reversal import reversal  # noqa: E402
-from profiles import Profile  # noqa: E402
+from domemargin.fea.bottom.reversal import reversal  # noqa: E402
+from domemargin.fea.core.record import KINDS  # noqa: E402
+from domemargin.profiles import Profile  # noqa: E402
 
 LIMIT = 60  # s for one solve
 FINE = 2e-4
