@@ -8,6 +8,13 @@ Quick start:
     points = lower.meridian.at([0.0, 10.0])    # r, z, tangent angle, curvature
 """
 
+from domemargin.profiles.derived import (
+    Derived,
+    derived,
+    enclosed_volume,
+    metal_mass,
+    part_masses,
+)
 from domemargin.profiles.errors import InputError, ShapeError
 from domemargin.profiles.files.loading import (
     load_profile,
@@ -20,13 +27,6 @@ from domemargin.profiles.local import Along, Zone
 from domemargin.profiles.material import Hardening, Linear, Material, Swift, Table, Voce
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.quantities import parse_quantity, write_quantity
-from domemargin.profiles.shape.derived import (
-    Derived,
-    derived,
-    enclosed_volume,
-    metal_mass,
-    part_masses,
-)
 from domemargin.profiles.shape.meridian import PARTS, Meridian, Points, Segment
 from domemargin.profiles.shape.shape import Shape, Sheet
 

@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from domemargin.fea.bottom.readings import lowest
-from domemargin.fea.contact.solid import SolidPress
 from domemargin.fea.doming.advance import Goal, Pace, advance
 from domemargin.fea.doming.blank import blank_shell
 from domemargin.fea.doming.press import (
@@ -25,6 +24,7 @@ from domemargin.fea.doming.press import (
     press_of,
     pull,
 )
+from domemargin.fea.doming.solid import SolidPress
 from domemargin.fea.doming.step import loosened, resting
 from domemargin.fea.solid.mesh import to_skfem
 from domemargin.fea.solid.solid import solid

@@ -24,7 +24,7 @@ from domemargin.profiles import (
     part_masses,
     ready_profiles,
 )
-from domemargin.profiles.shape.derived import metal_volume
+from domemargin.profiles.derived import metal_volume
 
 DATA = Path(__file__).parent / "data"
 # uniform gauge, so that both surfaces of every part are arcs and lines
