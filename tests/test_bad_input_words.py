@@ -12,7 +12,7 @@ import study_stand_in as stand_in
 
 from domemargin.profiles import InputError, load_profile, parse_quantity
 from domemargin.profiles.tooling.files import load_tooling
-from domemargin.studies.cli.options import settings_of, share
+from domemargin.studies.options import settings_of, share
 from domemargin.studies.readings.file import read_readings
 from domemargin.studies.readings.tables import write_plant
 from domemargin.studies.study.engines import Serial

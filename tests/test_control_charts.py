@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from evidence_rows import MEMORY, PUBLISHED, READINGS, About
 
-from domemargin.studies.margin import tails
+from domemargin.studies import tails
 from domemargin.studies.readings.control_capability import (
     binomial_interval,
     capability,

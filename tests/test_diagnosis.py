@@ -21,10 +21,10 @@ from domemargin.studies.diagnosis.diagnosis import (
     enough_readings,
 )
 from domemargin.studies.diagnosis.notes import notes_of
+from domemargin.studies.diagnosis.plant_generator import Cause, Plant, generate
 from domemargin.studies.diagnosis.rates import FALSE_ALARMS, PLANTS, RIGHT_SHARE
 from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, explained_spread
 from domemargin.studies.diagnosis.simulation import RIGHT, Confusion, simulate
-from domemargin.studies.readings.plant_generator import Cause, Plant, generate
 from domemargin.studies.readings.readings import no_labels
 from domemargin.studies.text.readings_words import checks
 

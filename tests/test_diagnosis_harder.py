@@ -14,7 +14,7 @@ import pytest
 from evidence_rows import COMPUTED, READINGS, About
 
 from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, OFFSET, SPREAD, diagnose
-from domemargin.studies.readings.plant_generator import Cause, Plant, generate
+from domemargin.studies.diagnosis.plant_generator import Cause, Plant, generate
 from domemargin.studies.readings.readings import Readings
 
 ABOUT = About(READINGS, "Plants generated unlike the diagnosis takes them to be", COMPUTED)

@@ -30,7 +30,7 @@ from domemargin.studies.study.study import Plan, Scatter, Scattered, Study, Vari
 from domemargin.studies.study.study_file import load_study, ready_studies
 from domemargin.studies.study.table import read_table
 from domemargin.studies.study.varied import bottom_at
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 GAUGES = (0.265, 0.267, 0.27, 0.2725, 0.275)
 

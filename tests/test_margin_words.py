@@ -19,7 +19,7 @@ from domemargin.studies.study.runner import run_study
 from domemargin.studies.study.study import Plan, Study, Varied
 from domemargin.studies.study.study_file import load_study
 from domemargin.studies.text.study import _print_reasons, print_margin
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 
 @pytest.fixture(scope="module")

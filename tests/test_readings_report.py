@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from domemargin.profiles import InputError
+from domemargin.studies.diagnosis.report import Question, Report, report_data, report_of
 from domemargin.studies.readings.file import read_readings
-from domemargin.studies.readings.report import Question, Report, report_data, report_of
 from domemargin.studies.text.readings_print import report_lines
 
 OPTIONAL = ("line", "lot", "tool", "operator", "can", "event", "spring age (days)",

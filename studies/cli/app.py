@@ -163,8 +163,8 @@ def reversal(
     """The reversal pressure of a bottom, its curve and a figure."""
     from domemargin.profiles.files.loading import load_profile
     from domemargin.profiles.files.section import GmshUnavailableError
-    from domemargin.studies.cli.options import models_of, settings_of
     from domemargin.studies.cli.runs import run_folder, write_curve, write_figure, write_json
+    from domemargin.studies.options import models_of, settings_of
 
     bottom = load_profile(profile)
     models = models_of(model, bottom)
@@ -211,8 +211,8 @@ def waves(
 ) -> None:
     """Onset pressure by number of waves, and the first mode in 3D."""
     from domemargin.profiles.files.loading import load_profile
-    from domemargin.studies.cli.options import settings_of
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.options import settings_of
 
     bottom = load_profile(profile)
     settings = settings_of(waves=waves)

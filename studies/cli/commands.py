@@ -136,9 +136,9 @@ def margin(
     json_only: JsonOption = False,
 ) -> None:
     """Tolerable depth loss of a study, slopes, what matters most."""
-    from domemargin.studies.cli.options import ranged, required_pressure, share
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
     from domemargin.studies.margin.margin import margin_report, store_in
+    from domemargin.studies.options import ranged, required_pressure, share
     from domemargin.studies.text.study import margin_data, print_margin
 
     solvers = _engine(workers, None)
@@ -208,8 +208,8 @@ def scatter(
     json_only: JsonOption = False,
 ) -> None:
     """The share of cans below the required pressure.  Cans scatter as the study file says."""
-    from domemargin.studies.cli.options import in_range, ranged
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.options import in_range, ranged
 
     drawn = in_range(cans, "--cans", 1000, 10_000_000)
     solved = in_range(training, "--training", 16, 4096)
@@ -247,7 +247,7 @@ def scatter(
 
 
 def _study(file: str, profile: str | None, require: str | None) -> Study:
-    from domemargin.studies.cli.options import required_pressure
+    from domemargin.studies.options import required_pressure
     from domemargin.studies.study.study_file import load_study
 
     required = None if require is None else required_pressure(require, "--require")
@@ -256,7 +256,7 @@ def _study(file: str, profile: str | None, require: str | None) -> Study:
 
 
 def _engine(workers: str | None, cluster: str | None) -> Callable[[], Engine]:
-    from domemargin.studies.cli.options import in_range
+    from domemargin.studies.options import in_range
     from domemargin.studies.study.engines import Cluster, Processes
 
     many = None if workers is None else in_range(workers, "--workers", 1, 256)

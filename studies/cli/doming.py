@@ -48,8 +48,8 @@ def doming(
 
     from domemargin.profiles.errors import InputError
     from domemargin.profiles.tooling.files import load_tooling
-    from domemargin.studies.cli.options import in_range
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.options import in_range
 
     station = load_tooling(tooling)
     many = in_range(workers, "--workers", 1, 256)

@@ -9,6 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, TextIO
 
 from domemargin.studies.study.runner import Progress
+from domemargin.studies.text.words import duration
 
 if TYPE_CHECKING:
     from rich.progress import Progress as Bar
@@ -47,15 +48,6 @@ class Rate:
         if todo == 0:
             return "done"
         return "time left not known yet" if not rate else f"about {duration(todo / rate)} left"
-
-
-def duration(seconds: float) -> str:
-    """Seconds, minutes or hours, whichever reads well."""
-    if seconds < 90.0:
-        return f"{seconds:.0f} s"
-    if seconds < 5400.0:
-        return f"{seconds / 60.0:.0f} min"
-    return f"{seconds / 3600.0:.1f} h"
 
 
 def words(p: Progress, rate: Rate) -> str:

@@ -141,8 +141,8 @@ def readings(
         option, other = ("--require", "--profile") if bottom is None else ("--profile", "--require")
         raise InputError(f"{option} needs {other} as well: pressures come from both", option)
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.diagnosis.report import report_data, report_of
     from domemargin.studies.readings.file import read_readings
-    from domemargin.studies.readings.report import report_data, report_of
 
     seen = read_readings(file)
     folder = None if json_only and out is None else run_folder(out, f"readings {file.stem}")

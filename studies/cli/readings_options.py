@@ -8,10 +8,10 @@ from dataclasses import replace
 from domemargin.profiles import InputError, parse_quantity
 from domemargin.profiles.errors import brief
 from domemargin.profiles.limits import LIMITS
-from domemargin.studies.cli.options import ranged, required_pressure, share
 from domemargin.studies.diagnosis.doming import load_doming
+from domemargin.studies.diagnosis.report import Question
 from domemargin.studies.diagnosis.scatter import KnownScatter
-from domemargin.studies.readings.report import Question
+from domemargin.studies.options import ranged, required_pressure, share
 
 
 def question_of(

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from domemargin.studies.cli.options import settings_of, whole
+from domemargin.studies.options import settings_of, whole
 
 PROFILE = typer.Argument(
     metavar="PROFILE", help="A profile file (TOML) or the name of a ready profile."

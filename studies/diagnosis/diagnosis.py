@@ -18,14 +18,14 @@ import numpy as np
 from domemargin.studies.diagnosis.levels import Levels, levels_of, times_for_lots
 from domemargin.studies.diagnosis.scatter import Explained
 from domemargin.studies.diagnosis.shape import STEADY, STEP, TREND, Shape, shape_of
-from domemargin.studies.margin.tails import (
+from domemargin.studies.readings.readings import Floats, Readings
+from domemargin.studies.tails import (
     chi2_above,
     chi2_below,
     chi2_limit,
     chi2_quantile,
     normal_limit,
 )
-from domemargin.studies.readings.readings import Floats, Readings
 
 IN_CONTROL = "in control"
 OFFSET = "offset"

@@ -10,7 +10,18 @@ from typing import Any
 from domemargin.profiles import InputError
 from domemargin.profiles.errors import brief_path
 from domemargin.studies.diagnosis.scatter import Slopes
-from domemargin.studies.text.readings_words import Remedy
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """What may be done about a low depth, and its cost; a model estimate of a first study.
+
+    depth : gained, mm.  cost : in force and thinning, in words.
+    """
+
+    name: str
+    depth: float
+    cost: str
 
 
 @dataclass(frozen=True)

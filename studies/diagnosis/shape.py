@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from domemargin.studies.margin.tails import f_above
 from domemargin.studies.readings.readings import Floats
+from domemargin.studies.tails import f_above
 
 STEADY, TREND, STEP = "steady", "trend", "step"
 CHANCE = 5e-4  # of calling a steady machine moving, before the change must also be worth it

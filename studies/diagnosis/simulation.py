@@ -18,7 +18,7 @@ from domemargin.studies.diagnosis.diagnosis import (
     Finding,
     diagnose,
 )
-from domemargin.studies.readings.plant_generator import CAUSES, Cause, Plant, draw_plant, generate
+from domemargin.studies.diagnosis.plant_generator import CAUSES, Cause, Plant, draw_plant, generate
 
 # the verdict that a machine with this cause should get; an operator's error is not the machine's
 RIGHT = {

@@ -11,7 +11,7 @@ from domemargin.fea.doming.doming import doming
 from domemargin.fea.doming.record import DomingRecord
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.tooling.tooling import Friction, Spring, Tooling
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 WANTED = 0.10  # mm
 LEVEL = 0.002  # mm of depth over a whole reach that count as none

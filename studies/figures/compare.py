@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from domemargin.profiles import Profile
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, styled
-from domemargin.studies.margin.compare import Comparison
+from domemargin.studies.margin.compare import Comparison, pressure_rows
 from domemargin.studies.study.varied import column_of, title_of
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import one_line
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -88,26 +88,6 @@ def draw_words(ax: Axes, comparison: Comparison) -> None:
         if row == 0 and column:
             cell.get_text().set_color((ONSET, AFTER)[column - 1])
             cell.get_text().set_fontweight("bold")
-
-
-def pressure_rows(comparison: Comparison) -> list[tuple[str, str, str]]:
-    """(what, in the first, in the second) for the pressures of both."""
-    table = comparison.table
-    both = table.dropna(subset=["pressure_a_mpa", "pressure_b_mpa"])
-    rows = []
-    for what, function in (("lowest", np.min), ("mean", np.mean), ("highest", np.max)):
-        if len(both):
-            a, b = (float(function(both[f"pressure_{n}_mpa"])) / PSI for n in "ab")
-            rows.append((f"{what} reversal pressure", f"{a:.1f} psi", f"{b:.1f} psi"))
-    for required in dict.fromkeys((comparison.a.required, comparison.b.required)):
-        if required is None or not len(both):
-            continue
-        a, b = (int((both[f"pressure_{n}_mpa"] >= required).sum()) for n in "ab")
-        text = f"hold {required / PSI:.4g} psi, of {len(both)} points"
-        rows.append((text, str(a), str(b)))
-    a, b = (int(table[f"pressure_{n}_mpa"].isna().sum()) for n in "ab")
-    rows.append(("points without a pressure", str(a), str(b)))
-    return rows
 
 
 def draw_over(ax: Axes, comparison: Comparison) -> None:

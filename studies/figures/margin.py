@@ -19,8 +19,8 @@ from domemargin.studies.margin.margin import MarginReport
 from domemargin.studies.study.study import GRID
 from domemargin.studies.study.table import PRESSURE
 from domemargin.studies.study.varied import DEPTH_RULES, column_of, kind_of, title_of, value_in
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import one_line
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

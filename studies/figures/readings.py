@@ -8,8 +8,8 @@ import numpy as np
 
 from domemargin.fea.core.record import CAUTION
 from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, NOT_ENOUGH, SPREAD
+from domemargin.studies.diagnosis.report import Report
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
-from domemargin.studies.readings.report import Report
 from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from domemargin.fea.core.record import Outline, Record
 from domemargin.profiles import Profile
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import margin_words, one_line
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -12,8 +12,8 @@ from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, styled
 from domemargin.studies.margin.scatter import ScatterReport
 from domemargin.studies.study.varied import title_of
 from domemargin.studies.text.scatter import interval_words, share_words
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import one_line
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from domemargin.fea.bottom.onsets import NumberOnset, WaveRecord
 from domemargin.studies.figures.reversal import to_mpa, to_psi
 from domemargin.studies.figures.style import BEFORE, INK, ONSET, RING, mode_colours, styled
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import drawn_words, one_line
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -16,6 +16,7 @@ from domemargin.studies.margin.margin import store_in
 from domemargin.studies.study.study import Study
 from domemargin.studies.study.table import PRESSURE, read_table, study_in
 from domemargin.studies.study.varied import VARIABLE, kind_of, value_in
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -93,3 +94,23 @@ def _shown(profile: Profile, name: str) -> str:
 def _told_apart(a: object, b: object) -> tuple[str, str]:
     """Words for two things that are too long to show."""
     return ("the same", "the same") if a == b else ("one", "another")
+
+
+def pressure_rows(comparison: Comparison) -> list[tuple[str, str, str]]:
+    """(what, in the first, in the second) for the pressures of both."""
+    table = comparison.table
+    both = table.dropna(subset=["pressure_a_mpa", "pressure_b_mpa"])
+    rows = []
+    for what, function in (("lowest", np.min), ("mean", np.mean), ("highest", np.max)):
+        if len(both):
+            a, b = (float(function(both[f"pressure_{n}_mpa"])) / PSI for n in "ab")
+            rows.append((f"{what} reversal pressure", f"{a:.1f} psi", f"{b:.1f} psi"))
+    for required in dict.fromkeys((comparison.a.required, comparison.b.required)):
+        if required is None or not len(both):
+            continue
+        a, b = (int((both[f"pressure_{n}_mpa"] >= required).sum()) for n in "ab")
+        text = f"hold {required / PSI:.4g} psi, of {len(both)} points"
+        rows.append((text, str(a), str(b)))
+    a, b = (int(table[f"pressure_{n}_mpa"].isna().sum()) for n in "ab")
+    rows.append(("points without a pressure", str(a), str(b)))
+    return rows

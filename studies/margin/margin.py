@@ -24,7 +24,7 @@ from domemargin.studies.study.store import Store, StoreError
 from domemargin.studies.study.study import GRID, Study
 from domemargin.studies.study.table import PRESSURE, read_table, study_in
 from domemargin.studies.study.varied import DEPTH_RULES, column_of, kind_of
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     import pandas as pd

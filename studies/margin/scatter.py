@@ -17,15 +17,15 @@ from numpy.typing import NDArray
 
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles import InputError
-from domemargin.studies.margin.distributions import box, draw, frozen, scores_of, values
 from domemargin.studies.margin.sensitivity import Index, indices_of
 from domemargin.studies.margin.surrogate import Surrogate, surrogate_of
 from domemargin.studies.study.cases import Solver
+from domemargin.studies.study.distributions import box, draw, frozen, scores_of, values
 from domemargin.studies.study.engines import Engine, Processes
 from domemargin.studies.study.runner import Outcome, Progress, run_study
 from domemargin.studies.study.study import LIST, SOBOL, Plan, Scatter, Study, Varied
 from domemargin.studies.study.table import PRESSURE, read_table
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 Floats = NDArray[np.float64]
 REACH = 4.0  # standard deviations that the surrogate covers

@@ -24,7 +24,7 @@ from domemargin.studies.study.varied import (
     kind_of,
     value_in,
 )
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 USUAL = (DIE_SET_BACK, "springback", "bottom_gauge", "dome_radius")
 # a step, and the change that a slope is quoted for, by what is varied

@@ -19,7 +19,7 @@ from domemargin.profiles import InputError
 from domemargin.studies.study.study import Study
 from domemargin.studies.study.table import PRESSURE
 from domemargin.studies.study.varied import column_of, kind_of
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from domemargin.studies.margin.tails import chi2_above, normal_above, student_limit
 from domemargin.studies.readings.readings import Floats
+from domemargin.studies.tails import chi2_above, normal_above, student_limit
 
 # how well the level of the model, and its slope on depth, are known without tests: judgement,
 # standard deviations as shares

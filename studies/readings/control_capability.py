@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from domemargin.studies.margin.tails import beta_quantile, chi2_quantile, normal_limit
 from domemargin.studies.readings.readings import Floats
+from domemargin.studies.tails import beta_quantile, chi2_quantile, normal_limit
 
 
 @dataclass(frozen=True)

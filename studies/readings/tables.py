@@ -12,7 +12,7 @@ import numpy as np
 
 from domemargin.profiles import InputError
 from domemargin.profiles.errors import brief, brief_path
-from domemargin.studies.cli.options import in_range
+from domemargin.studies.options import in_range
 from domemargin.studies.readings.readings import Readings
 from domemargin.studies.whole_files import can_be_file, cells, write_whole
 
@@ -59,7 +59,7 @@ def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[st
     """
     import pandas as pd
 
-    from domemargin.studies.readings.plant_generator import CAUSES, Plant, draw_cause, generate
+    from domemargin.studies.diagnosis.plant_generator import CAUSES, Plant, draw_cause, generate
 
     if path.suffix not in (".csv", ".parquet"):
         raise InputError(

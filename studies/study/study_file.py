@@ -52,7 +52,7 @@ from domemargin.profiles.errors import brief, brief_path
 from domemargin.profiles.files.reading import needed_of
 from domemargin.profiles.files.toml_files import Kind, check_kind, tables
 from domemargin.profiles.limits import shown, unknown_name
-from domemargin.studies.cli.options import required_pressure, share
+from domemargin.studies.options import required_pressure, share
 from domemargin.studies.study.study import (
     GRID,
     LIST,
@@ -284,7 +284,7 @@ def _scatter(table: FileTable, base: Profile) -> Scatter | None:
             raise InputError(f"{field} names {entry.of[0]} twice; it must be two", field)
         correlations.append((entry.of[0], entry.of[1], entry.value))
     scatter = Scatter(quantities, tuple(correlations), table.plan.seed)
-    from domemargin.studies.margin.distributions import correlation_matrix
+    from domemargin.studies.study.distributions import correlation_matrix
 
     correlation_matrix(scatter)  # refuses what cannot be
     return scatter

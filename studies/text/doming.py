@@ -13,8 +13,8 @@ from rich.text import Text
 
 from domemargin.fea.doming.record import ALL, DOMING_CAUTION, KINDS
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import one_line
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.fea.doming.record import DomingRecord

@@ -8,13 +8,13 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, NOT_ENOUGH
+from domemargin.studies.diagnosis.pressure import Margin
+from domemargin.studies.diagnosis.report import Report
 from domemargin.studies.readings.components import WITHIN
 from domemargin.studies.readings.control_charts import RUN
-from domemargin.studies.readings.pressure import Margin
-from domemargin.studies.readings.report import Report
 from domemargin.studies.text.readings_words import CHECKS, LOCK_OUT, checks, evidence, rate
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import one_line
+from domemargin.studies.units import PSI
 
 _WIDTH = 80
 _BAD_SHOWN = 8

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from domemargin.studies.diagnosis.diagnosis import (
     DRIFT,
     IN_CONTROL,
@@ -14,6 +12,7 @@ from domemargin.studies.diagnosis.diagnosis import (
     Diagnosis,
     Finding,
 )
+from domemargin.studies.diagnosis.doming import Remedy
 from domemargin.studies.diagnosis.rates import PLANTS, RIGHT_SHARE
 from domemargin.studies.diagnosis.shape import STEP
 
@@ -119,18 +118,6 @@ def rate(verdict: str) -> str:
         f"In {PLANTS:,} simulated plants this verdict was right {often} times in a hundred, each "
         "cause taken as equally common."
     )
-
-
-@dataclass(frozen=True)
-class Remedy:
-    """What may be done about a low depth, and its cost; a model estimate of a first study.
-
-    depth : gained, mm.  cost : in force and thinning, in words.
-    """
-
-    name: str
-    depth: float
-    cost: str
 
 
 REMEDIES = (

@@ -15,7 +15,6 @@ from rich.text import Text
 
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.limits import shown
-from domemargin.studies.cli.progress import duration
 from domemargin.studies.margin.tolerable import MORE_THAN, NOT_HELD, Tolerable
 from domemargin.studies.study.cases import SOLVED, STATES
 from domemargin.studies.study.sampling import count
@@ -23,8 +22,8 @@ from domemargin.studies.study.table import PRESSURE
 from domemargin.studies.study.varied import column_of, kind_of, title_of
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files
 from domemargin.studies.text.scatter import interval_words, share_words
-from domemargin.studies.text.units import PSI
-from domemargin.studies.text.words import one_line
+from domemargin.studies.text.words import duration, one_line
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.studies.margin.compare import Comparison
@@ -245,7 +244,7 @@ def margin_data(report: MarginReport) -> dict[str, Any]:
 
 def print_comparison(comparison: Comparison, files: Sequence[Path]) -> None:
     """What differs and how the pressures compare."""
-    from domemargin.studies.figures.compare import pressure_rows
+    from domemargin.studies.margin.compare import pressure_rows
 
     console = narrow_console()
     a, b = comparison.a.profile.name, comparison.b.profile.name

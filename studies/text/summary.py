@@ -14,7 +14,6 @@ from rich.text import Text
 
 from domemargin.profiles import Profile, derived
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
-from domemargin.studies.text.units import PSI
 from domemargin.studies.text.words import (
     drawn_words,
     inside_model_band,
@@ -25,6 +24,7 @@ from domemargin.studies.text.words import (
     pressures,
     stability_words,
 )
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord

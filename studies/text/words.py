@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from domemargin.studies.text.units import PSI
+from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord
@@ -122,3 +122,12 @@ def one_line(text: str, length: int = 200) -> str:
     """A text on one line, cut to a length, without what a terminal or a font cannot show."""
     text = "".join(c for c in " ".join(text.split()) if c.isprintable())
     return text if len(text) <= length else text[: length - 1] + "…"
+
+
+def duration(seconds: float) -> str:
+    """Seconds, minutes or hours, whichever reads well."""
+    if seconds < 90.0:
+        return f"{seconds:.0f} s"
+    if seconds < 5400.0:
+        return f"{seconds / 60.0:.0f} min"
+    return f"{seconds / 3600.0:.1f} h"

@@ -12,9 +12,9 @@ from domemargin.profiles import Profile
 from domemargin.profiles.errors import brief
 from domemargin.studies.diagnosis.diagnosis import Finding
 from domemargin.studies.diagnosis.scatter import Explained, KnownScatter
-from domemargin.studies.margin.tails import normal_above
 from domemargin.studies.readings.calibration import NO_TESTS, Calibration
 from domemargin.studies.readings.readings import Floats
+from domemargin.studies.tails import normal_above
 
 _POINTS = 5
 _STEP = 0.02  # share by which gauge and yield strength are moved for their slopes

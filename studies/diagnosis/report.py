@@ -10,6 +10,7 @@ import numpy as np
 
 from domemargin.studies.diagnosis.diagnosis import Diagnosis, diagnose
 from domemargin.studies.diagnosis.notes import notes_of
+from domemargin.studies.diagnosis.pressure import Margin, PressureCurve, margin_of, pressure_curve
 from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, explained_spread
 from domemargin.studies.readings.calibration import NO_TESTS, Calibration, calibrate
 from domemargin.studies.readings.components import (
@@ -20,7 +21,6 @@ from domemargin.studies.readings.components import (
 )
 from domemargin.studies.readings.control_capability import Capability, capability
 from domemargin.studies.readings.control_charts import Chart, individuals_chart
-from domemargin.studies.readings.pressure import Margin, PressureCurve, margin_of, pressure_curve
 from domemargin.studies.readings.readings import Readings
 from domemargin.studies.text.readings_words import (
     LOCK_OUT,
