@@ -27,11 +27,11 @@ RIPPLE = 0.1
 # hinges open and close.  It counts as a second path once the pressure has risen by this share
 STRAY = 0.05
 # the ramp that looks for the limit, the second and third if the one before did not get there
-SEEK_STEPS = (0.125, 0.05, 0.02)
+SEEK_STEPS = (0.2, 0.08, 0.03)
 SEEK_NEWTON = Newton(tolerance=1e-3)
 # mean step of the first ramp that counts, at resolution 0.002, and its least number of steps; each
 # further ramp halves the step.  The limit falls a fifth of a step beyond a step's end: never on it
-STEP, FEWEST, RAMPS = 0.1, 20, 5
+STEP, FEWEST, RAMPS = 0.15, 20, 5
 MOST = 2000  # steps of a ramp; a path that takes more is given up as not resolved
 BEYOND = 0.2
 GRADE = 0.6  # steps are from 1 + GRADE of the mean, at the start, to 1 - GRADE, at the limit
