@@ -113,7 +113,11 @@ def approach(
         if stage > 1 and steps * 2**stage > MOST:
             break
         number = steps * 2**stage + BEYOND
-        path, laid, spent = _aligned(system, start, plan, number, length, go_on if stage else None)
+        # the second ramp may stop soon after the limit that the first saw through; those that
+        # follow belong to a path that may have more than one
+        known = length if stage == 1 else math.inf
+        laid = replace(plan, known=0.98 * known)
+        path, laid, spent = _aligned(system, start, laid, number, length, go_on if stage else None)
         iterations += spent
         if path.limit is None:
             return Found(path, None, laid, iterations)
@@ -159,6 +163,12 @@ def find_limit(
         path = ramp(system, start, laid, go_on)
         return Found(path, None if path.limit is None else 0.0, laid, path.iterations)
     sought = seek(system, start, plan)
+    if sought.path.ending == "ceiling":
+        # growth is read off this path: it takes the steps that a path to a limit would
+        even = 0.5 * STEP * (resolution / 0.002) ** 0.5
+        laid = replace(sought.plan, step=even, newton=NEWTON, most_steps=MOST)
+        path = ramp(system, start, laid, go_on)
+        sought = Found(path, None, laid, sought.iterations + path.iterations)
     if sought.path.limit is None:
         return sought
     return approach(system, start, plan, sought, resolution, go_on)
@@ -193,7 +203,6 @@ def _laid(plan: Plan, number: float, length: float) -> Plan:
         most_steps=4 * round(number) + plan.most_steps,
         ripple=RIPPLE,
         stray=STRAY,
-        known=0.98 * length,
         history=True,
         newton=NEWTON,
     )
