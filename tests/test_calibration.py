@@ -70,7 +70,7 @@ def test_share_below_is_that_of_generated_cans() -> None:
     required = 0.60
     rng = np.random.default_rng(4)
     for number, finding in enumerate(done.findings):
-        found = margin_of(finding, CURVE, required, plant.explained)
+        found = margin_of(finding, CURVE, required, plant.explained.reading)
         # what those cans would do: depth scattered as generated, sheet as stated
         size = 0.08 if number == 1 else 0.0
         depth = finding.mean + math.hypot(plant.explained.can, size) * rng.standard_normal(400_000)

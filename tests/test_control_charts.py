@@ -6,16 +6,16 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from evidence_rows import MEMORY, PUBLISHED, READINGS, About
+from evidence_rows import COMPUTED, MEMORY, PUBLISHED, READINGS, About
 
 from domemargin.studies import tails
-from domemargin.studies.readings.control_capability import (
-    binomial_interval,
-    capability,
-    cp_interval,
-    cpk_interval,
+from domemargin.studies.readings.control_capability import Gauge, binomial_interval, capability
+from domemargin.studies.readings.control_charts import (
+    constants,
+    individuals_chart,
+    subgroup_chart,
+    subgroup_size,
 )
-from domemargin.studies.readings.control_charts import constants, individuals_chart
 
 ABOUT = About(
     READINGS,
@@ -95,14 +95,91 @@ def test_capability_intervals_of_published_examples(evidence: Callable[..., None
     # Montgomery, Introduction to Statistical Quality Control, examples on confidence intervals:
     # limits 62 and 38, n = 20, s = 1.75: 1.57 <= Cp <= 3.01; n = 20, Cpk 1.33: 0.88 to 1.78
     source = "Montgomery, Introduction to Statistical Quality Control, process capability"
-    cp = (62 - 38) / (6 * 1.75)
-    rows = zip(("Cp", "Cp low", "Cp high"), (cp, *cp_interval(cp, 19)), (2.29, 1.57, 3.01))
-    for name, ours, value in rows:
+    values = np.random.default_rng(1).normal(size=20)
+    values = (values - values.mean()) / values.std(ddof=1)
+    found = capability(50.0 + 1.75 * values, 38.0, 62.0)
+    assert found is not None
+    assert found.cp is not None
+    for name, ours, value in zip(("Cp", "Cp low", "Cp high"), found.cp, (2.29, 1.57, 3.01)):
         evidence(f"{name}, n = 20", computed=ours, expected=value, abs=0.0051, source=source,
                  kind=MEMORY)  # fmt: skip
-    for ours, value, name in zip(cpk_interval(1.33, 20), (0.88, 1.78), ("low", "high")):
-        evidence(f"Cpk {name}, n = 20", computed=ours, expected=value, abs=0.0051, source=source,
+    # the mean 3 x 1.33 standard deviations above the only limit
+    found = capability(values, -3 * 1.33, None)
+    assert found is not None
+    for ours, value, name in zip(found.cpk[1:], (0.88, 1.78), ("low", "high")):
+        evidence(f"Cpk {name}, n = 20", computed=ours, expected=value, abs=0.0071, source=source,
                  kind=MEMORY)  # fmt: skip
+
+
+@pytest.mark.parametrize("n", [12, 40, 150])
+@pytest.mark.parametrize("how", ["as observed", "gauge known", "gauge study of 20 cans, 3 times"])
+def test_capability_intervals_cover(n: int, how: str, evidence: Callable[..., None]) -> None:
+    reps = 2000
+    # by simulation: readings of known Cpk, 0.0073 mm and a gauge of 0.004 mm, tolerance not
+    # about the mean; two standard errors of the share are 1 %
+    rng = np.random.default_rng(n)
+    sigma, reading, low, high = 0.0073, 0.004, -0.03, 0.04
+    hits = {"Cp": 0, "Cpk": 0}
+    found_any = 0
+    for _ in range(reps):
+        seen = rng.normal(0.0, sigma, n) + rng.normal(0.0, reading, n)
+        gauge = None
+        if how == "gauge known":
+            gauge = Gauge(reading)
+        elif how != "as observed":
+            repeats = rng.normal(0.0, reading, (20, 3)).var(axis=1, ddof=1)
+            gauge = Gauge(float(np.sqrt(repeats.mean())), 40)
+        true = sigma if gauge else np.hypot(sigma, reading)
+        found = capability(seen, low, high, gauge)
+        if found is None:  # the gauge seemed to scatter as much as all: rare, and said
+            continue
+        assert found.cp is not None
+        found_any += 1
+        hits["Cpk"] += found.cpk[1] <= 0.03 / (3 * true) <= found.cpk[2]
+        hits["Cp"] += found.cp[1] <= 0.07 / (6 * true) <= found.cp[2]
+    for name, count in hits.items():
+        evidence(f"coverage of 95 % limits of {name}, {how}, n = {n}",
+                 computed=100.0 * count / found_any, expected=95.0, abs=2.0, unit="%",
+                 source="simulation with known capability", kind=COMPUTED)  # fmt: skip
+    assert found_any > 0.98 * reps
+
+
+def test_subgroups_are_found_and_charted(evidence: Callable[..., None]) -> None:
+    # hard-bake process, flow width: 25 subgroups of 5, mean 1.5056, mean range 0.32521 give limits
+    # 1.31795 and 1.69325, range limit 0.68749 (Montgomery, Introduction to Statistical Quality
+    # Control, control charts for x-bar and R)
+    source = "Montgomery, Introduction to Statistical Quality Control, hard-bake process"
+    shape = np.array([-0.5, -0.2, 0.0, 0.2, 0.5]) * 0.32521
+    values = np.tile(1.5056 + shape, 25)
+    day = np.repeat(np.arange(25) / 12.0, 5) + np.tile(np.arange(5) / 1440.0, 25)
+    found = subgroup_size(day)
+    assert found is not None
+    chart = subgroup_chart(values, *found)
+    assert chart.n == 5
+    for name, ours, value in (
+        ("low", chart.low, 1.31795), ("high", chart.high, 1.69325),
+        ("of ranges, high", chart.range_high, 0.68749),
+    ):  # fmt: skip
+        # printed constants have three decimals
+        evidence(f"chart of subgroup means, limit {name}", computed=ours, expected=value,
+                 abs=2e-4, source=source, kind=MEMORY)  # fmt: skip
+    values[50:55] += 0.3
+    values[104] += 0.6
+    chart = subgroup_chart(values, *found)
+    assert 10 in chart.beyond
+    assert list(chart.range_beyond) == [20]
+
+
+@pytest.mark.parametrize("kind", ["one at a time", "at random", "by the day"])
+def test_what_are_no_subgroups_or_are(kind: str) -> None:
+    rng = np.random.default_rng(1)
+    day = {
+        "one at a time": np.arange(60) / 12.0,
+        "at random": np.sort(rng.uniform(0, 20, 120)),
+        "by the day": np.repeat(np.arange(20.0), 3),  # three cans with the date alone
+    }[kind]
+    found = subgroup_size(day)
+    assert (found[0] if found else None) == (3 if kind == "by the day" else None)
 
 
 def test_binomial_limits() -> None:
@@ -117,11 +194,14 @@ def test_capability_of_readings_takes_the_gauge_off() -> None:
     rng = np.random.default_rng(2)
     true = rng.normal(10.2, 0.02, 4000)
     seen = true + rng.normal(0.0, 0.01, true.size)
-    found = capability(seen, 10.1, 10.3, reading=0.01)
+    found = capability(seen, 10.1, 10.3, Gauge(0.01))
+    assert found is not None
     assert found.cp is not None
     assert found.cp[0] == pytest.approx(0.2 / (6 * 0.02), rel=0.03)
     assert found.cpk[1] < found.cpk[0] < found.cpk[2]
     one_sided = capability(seen, 10.15, None)
+    assert one_sided is not None
+    assert capability(seen, 10.15, None, Gauge(0.1)) is None
     assert one_sided.cp is None
     assert one_sided.outside == pytest.approx(np.mean(seen < 10.15))
     with pytest.raises(ValueError, match="limit"):

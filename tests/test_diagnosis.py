@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
-from evidence_rows import COMPUTED, READINGS, About
 
 from domemargin.studies.diagnosis.diagnosis import (
     DRIFT,
@@ -16,51 +14,16 @@ from domemargin.studies.diagnosis.diagnosis import (
     NOT_ENOUGH,
     OFFSET,
     SPREAD,
-    VERDICTS,
     diagnose,
-    enough_readings,
 )
 from domemargin.studies.diagnosis.notes import notes_of
 from domemargin.studies.diagnosis.plant_generator import Cause, Plant, generate
-from domemargin.studies.diagnosis.rates import FALSE_ALARMS, PLANTS, RIGHT_SHARE
 from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, explained_spread
-from domemargin.studies.diagnosis.simulation import RIGHT, Confusion, simulate
+from domemargin.studies.diagnosis.spread import enough_readings
 from domemargin.studies.readings.readings import no_labels
 from domemargin.studies.text.readings_words import checks
 
-ABOUT = About(READINGS, "Plants generated with known causes", COMPUTED)
 PLANT = Plant(days=28)
-
-
-def check(confusion: Confusion, evidence: Callable[..., None]) -> None:
-    plants = f"of {confusion.plants} plants"
-    evidence(f"false alarms on healthy machines {plants}",
-             computed=100 * confusion.false_alarms, most=1.0, unit="%")  # fmt: skip
-    for cause in ("drive play", "small play"):
-        called = 100 * confusion.share(cause, OFFSET)
-        evidence(f"{cause} called 'set' {plants}", computed=called, most=5.0, unit="%")
-    for cause, verdict in RIGHT.items():
-        # with few readings or machines a healthy one, or one of a bad lot, may stay undecided
-        open_too = {IN_CONTROL: (NOT_ENOUGH,), LOT: (NOT_ENOUGH,)}.get(verdict, ())
-        counts = confusion.counts[cause]
-        row = ", ".join(f"{count} {name}" for name, count in counts.items() if count)
-        called = 100.0 * confusion.share(cause, verdict, *open_too)
-        name = f"confusion, cause {cause}: {row}; right or not enough data"
-        evidence(name, computed=called, least=90.0, unit="%")
-
-
-def test_known_causes(evidence: Callable[..., None]) -> None:
-    check(simulate(96, seed=1), evidence)
-
-
-@pytest.mark.slow
-def test_known_causes_on_1000_plants(evidence: Callable[..., None]) -> None:
-    confusion = simulate(PLANTS)
-    check(confusion, evidence)
-    # what is quoted beside each verdict
-    for verdict, share in RIGHT_SHARE.items():
-        assert confusion.right(verdict) == pytest.approx(share, abs=0.002)
-    assert confusion.false_alarms == pytest.approx(FALSE_ALARMS, abs=0.001)
 
 
 def test_what_sheet_and_process_explain() -> None:
@@ -146,6 +109,12 @@ def test_play_is_called_before_a_low_reading() -> None:
     readings = generate(PLANT, both, np.random.default_rng(5))
     found = diagnose(readings, PLANT.explained, PLANT.target).findings[2]
     assert found.verdict == SPREAD
+    assert found.causes == (SPREAD, OFFSET)
+    assert any("find the play first" in sentence for sentence in found.also)
+    alone = (Cause("drive play", 2, 0.08),)
+    readings = generate(PLANT, alone, np.random.default_rng(4))
+    found = diagnose(readings, PLANT.explained, PLANT.target).findings[2]
+    assert found.causes == (SPREAD,)
     assert any("do not deepen the set" in sentence for sentence in found.also)
 
 
@@ -187,8 +156,3 @@ def test_few_readings_are_not_enough_and_it_says_how_many_more() -> None:
     assert {one.readings + one.more for one in done.findings} == {enough_readings()}
     one = diagnose(few.at(few.machine.codes == 0).at(np.arange(1)), PLANT.explained)
     assert one.findings[0].verdict == NOT_ENOUGH
-
-
-def test_every_verdict_has_its_rate_and_the_names_are_known() -> None:
-    assert set(RIGHT_SHARE) == set(VERDICTS) - {NOT_ENOUGH}
-    assert set(RIGHT.values()) <= set(VERDICTS)

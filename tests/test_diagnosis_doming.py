@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from domemargin.profiles import InputError
+from domemargin.studies.cli.readings_options import question_of
 from domemargin.studies.diagnosis.doming import load_doming
 from domemargin.studies.diagnosis.scatter import Slopes
 
@@ -65,3 +66,26 @@ def test_other_files_are_refused_in_a_sentence(text: str, tmp_path: Path) -> Non
         load_doming(path)
     with pytest.raises(InputError, match="cannot be read"):
         load_doming(tmp_path / "nowhere.json")
+
+
+def test_slopes_that_would_hide_play_are_rejected(tmp_path: Path) -> None:
+    path = tmp_path / "doming.json"
+    data = budget()
+    path.write_text(json.dumps(data))
+    assert question_of(doming=str(path)).notes == ()
+    # a spring that gives way: friction alone moves the dome by 26 mm for 1.0
+    data["budget"]["slopes"][4]["depth_mm"] = 26.0  # type: ignore[index]
+    path.write_text(json.dumps(data))
+    with pytest.raises(InputError, match=r"friction alone 0\.520 mm"):
+        question_of(doming=str(path))
+    # by hand: 0.9 x 0.02 = 0.018 mm, with 0.0070 mm of yield strength
+    data["budget"]["slopes"][4]["depth_mm"] = 0.9  # type: ignore[index]
+    path.write_text(json.dumps(data))
+    (warning,) = question_of(doming=str(path)).notes
+    assert "0.0193 mm" in warning
+    for slope_of_set in (8.0, 0.01):
+        data = budget(slope_of_set)
+        data["budget"]["slopes"][1]["depth_mm"] = 0.01  # type: ignore[index]
+        path.write_text(json.dumps(data))
+        with pytest.raises(InputError, match="for 1 mm of set"):
+            question_of(doming=str(path))

@@ -38,10 +38,11 @@ def test_report_names_what_ails_the_plant(plant: tuple[Path, str], tmp_path: Pat
                cwd=tmp_path)  # fmt: skip
     assert (done.returncode, done.stderr) == (0, "")
     assert max(map(len, done.stdout.splitlines())) <= 80
-    for words in ("lock it out", "A model estimate", "simulated plants", "play in the drive"):
+    for words in ("lock it out", "A model estimate", "simulated plants", "FOR THE SHIFT",
+                  "play in the drive"):  # fmt: skip
         assert words in " ".join(done.stdout.split())
     (folder,) = (tmp_path / "results").iterdir()
-    names = ["machines.csv", "readings.json", "readings.png", "set_aside.csv"]
+    names = ["machines.csv", "readings.json", "readings.png", "set_aside.csv", "shift.txt"]
     assert sorted(one.name for one in folder.iterdir()) == names
     data = json.loads((folder / "readings.json").read_text(encoding="utf-8"))
     verdicts = {one["machine"]: one["verdict"] for one in data["machines"]}

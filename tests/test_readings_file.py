@@ -156,3 +156,99 @@ def test_mangled_files_never_end_in_anything_else(seed: int, tmp_path: Path) -> 
     lines = bytes(raw).count(b"\n") + bytes(raw).count(b"\r") + 1
     assert len(readings) + len(readings.set_aside) <= lines
     assert all(np.isfinite(readings.depth))
+
+
+def row(time: str, machine: str = "M1", depth: str = "10.2") -> str:
+    return f"{time},{machine},{depth}\n"
+
+
+PLAIN = "time,machine,depth (mm)\n"
+
+
+def test_latin_1_names_stay_apart(tmp_path: Path) -> None:
+    names = ("Müller", "Möller", "Mäller")
+    text = PLAIN + "".join(row("2025-03-01T06:00", name) for name in names)
+    readings = read_readings(write(tmp_path, text.encode("latin-1")))
+    assert set(readings.machine.names) == set(names)
+    assert any("Windows-1252" in note for note in readings.notes)
+    assert read_readings(write(tmp_path, text)).notes == ()
+
+
+def test_a_decimal_comma_without_quotes_is_set_aside(tmp_path: Path) -> None:
+    head = "time,machine,depth (mm),event\n"
+    rows = ["2025-03-01T06:00,M1,10,214\n", "2025-03-01T07:00,M1,10.198,\n",
+            "2025-03-01T08:00,M1,10,tool change\n"]  # fmt: skip
+    readings = read_readings(write(tmp_path, head + "".join(rows)))
+    assert list(readings.depth) == [10.198, 10.0]
+    assert [one.line for one in readings.set_aside] == [2]
+    assert "decimal comma" in readings.set_aside[0].reason
+    assert [one.what for one in readings.events] == ["tool change"]
+    # lots that are numbers do not make whole depths suspect, unless most are so
+    lots = "time,machine,depth (mm),lot\n2025-03-01,M1,10,101\n" + "2025-03-02,M1,10.2,102\n" * 2
+    assert len(read_readings(write(tmp_path, lots)).depth) >= 2
+    # micrometres are whole numbers
+    micro = "time,machine,depth (um),lot\n2025-03-01,M1,10200,101\n2025-03-02,M1,10210,101\n"
+    assert list(read_readings(write(tmp_path, micro)).depth) == pytest.approx([10.2, 10.21])
+
+
+def test_copies_are_set_aside_and_cans_alike_by_chance_are_kept(tmp_path: Path) -> None:
+    rng = np.random.default_rng(3)
+    # three cans every two hours, read to 0.01 mm: many are alike
+    cans = [row(f"2025-03-{1 + hour // 24:02}T{hour % 24:02}:00", "M1", f"{depth:.2f}")
+            for hour in range(0, 240, 2) for depth in rng.normal(10.2, 0.007, 3)]  # fmt: skip
+    kept = read_readings(write(tmp_path, PLAIN + "".join(cans)))
+    assert len(kept) == len(cans)
+    assert any("by chance" in note for note in kept.notes)
+    fine = [row(f"2025-03-{1 + hour // 24:02}T{hour % 24:02}:00", "M1", f"{depth:.3f}")
+            for hour in range(0, 240, 2) for depth in rng.normal(10.2, 0.007, 1)]  # fmt: skip
+    tripled = read_readings(write(tmp_path, PLAIN + "".join(fine * 3)))
+    assert len(tripled) == len(fine)
+    assert len(tripled.set_aside) == 2 * len(fine)
+    assert "repeats" in tripled.set_aside[0].reason
+
+
+@pytest.mark.parametrize("time", ["2025", "2025-03", "1900-01-01T00:00", "2200-01-01", "12"])
+def test_what_is_no_time_is_set_aside(time: str, tmp_path: Path) -> None:
+    readings = read_readings(write(tmp_path, PLAIN + row(time) + row("2025-03-01T06:00")))
+    assert len(readings) == 1
+    assert readings.set_aside[0].line == 2
+    assert repr(time) in readings.set_aside[0].reason
+
+
+@pytest.mark.parametrize(
+    ("times", "day"),
+    [
+        (("01.03.2025 06:30", "02.03.2025 06:30"), 1.0),  # dots: the day first
+        (("13/03/2025 06:30", "01/04/2025 06:30"), 19.0),
+        (("03/13/2025 6:30 AM", "04/01/2025 6:30 AM"), 19.0),
+        (("20250301T0630", "20250302T0630"), 1.0),
+    ],
+)
+def test_other_orders_of_a_date(times: tuple[str, str], day: float, tmp_path: Path) -> None:
+    text = PLAIN + "".join(row(time) for time in times)
+    readings = read_readings(write(tmp_path, text))
+    assert list(readings.day) == [0.0, day]
+    assert any("first" in note for note in readings.notes) == ("/" in text or "." in times[0])
+
+
+def test_a_date_that_can_be_read_two_ways_is_set_aside(tmp_path: Path) -> None:
+    text = PLAIN + row("03/04/2025") + row("2025-03-01T06:00")
+    readings = read_readings(write(tmp_path, text))
+    assert "day or the month" in readings.set_aside[0].reason
+
+
+@pytest.mark.parametrize("unit", ["MM", "Mm", "µm", "\u03bcm", "UM", "IN"])
+def test_units_as_spreadsheets_write_them(unit: str, tmp_path: Path) -> None:
+    size = {"m": "10.21", "n": "0.40197"}.get(unit[-1].lower(), "") if unit[0] in "MI" else "10210"
+    text = f"TIME,MACHINE,DEPTH ({unit})\n2025-03-01,M1,{size}\n"
+    assert read_readings(write(tmp_path, text)).depth[0] == pytest.approx(10.21, abs=1e-3)
+
+
+def test_names_that_are_nearly_alike_are_hinted_at(tmp_path: Path) -> None:
+    names = ("b1", "B1", "B 01", "B2")
+    text = PLAIN + "".join(row("2025-03-01T06:00", name) for name in names)
+    readings = read_readings(write(tmp_path, text))
+    assert len(readings.machine.names) == 4
+    (note,) = readings.notes
+    assert "'b1'" in note
+    assert "'B2'" not in note

@@ -111,7 +111,8 @@ def readings(
         str | None,
         typer.Option(
             metavar="LENGTH",
-            help="Standard deviation of the depth gauge.  [0.004 mm, or from repeated cans]",
+            help="Standard deviation of the depth gauge, if measured.  [from repeated cans; else "
+            "0.004 mm is supposed, for the diagnosis only]",
         ),
     ] = None,
     doming: Annotated[
@@ -120,6 +121,14 @@ def readings(
             metavar="FILE",
             help="doming.json of `domemargin doming TOOLING --budget`: slopes and remedies.  "
             "[a first study]",
+        ),
+    ] = None,
+    ailing: Annotated[
+        str | None,
+        typer.Option(
+            metavar="PERCENT",
+            help="Share of machines that ail; the chance that a verdict is right goes by it.  "
+            "[10 %]",
         ),
     ] = None,
     out: Annotated[
@@ -131,7 +140,7 @@ def readings(
     """From depth readings to a verdict for every machine.  With a profile also its pressure."""
     from domemargin.studies.cli.readings_options import question_of
 
-    question = question_of(target, tolerance, require, margin, gauge, doming)
+    question = question_of(target, tolerance, require, margin, gauge, doming, ailing)
     bottom = None
     if profile is not None:
         from domemargin.profiles.files.loading import load_profile
@@ -151,14 +160,16 @@ def readings(
     files: list[Path] = []
     if folder is not None:
         from domemargin.studies.figures.readings import readings_figure
+        from domemargin.studies.readings.shift import write_shift
         from domemargin.studies.readings.tables import write_machines, write_set_aside
 
-        names = ("readings.json", "machines.csv", "set_aside.csv", "readings.png")
+        names = ("readings.json", "machines.csv", "set_aside.csv", "readings.png", "shift.txt")
         files = [folder / name for name in names]
         write_json(data, files[0])
         write_machines(data, files[1])
         write_set_aside(seen, files[2])
         write_figure(readings_figure(report), files[3])
+        write_shift(report, files[4])
     if json_only:
         _print_json(data)
         return

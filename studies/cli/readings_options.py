@@ -8,7 +8,8 @@ from dataclasses import replace
 from domemargin.profiles import InputError, parse_quantity
 from domemargin.profiles.errors import brief
 from domemargin.profiles.limits import LIMITS
-from domemargin.studies.diagnosis.doming import load_doming
+from domemargin.studies.diagnosis.doming import checked_slopes, load_doming
+from domemargin.studies.diagnosis.rates import AILING
 from domemargin.studies.diagnosis.report import Question
 from domemargin.studies.diagnosis.scatter import KnownScatter
 from domemargin.studies.options import ranged, required_pressure, share
@@ -17,6 +18,7 @@ from domemargin.studies.options import ranged, required_pressure, share
 def question_of(
     target: str | None = None, tolerance: str | None = None, require: str | None = None,
     margin: str | None = None, gauge: str | None = None, doming: str | None = None,
+    ailing: str | None = None,
 ) -> Question:  # fmt: skip
     """The question from the texts of the options.  Raises InputError that names the option."""
     known = KnownScatter()
@@ -32,11 +34,15 @@ def question_of(
     if require is not None:
         required = required_pressure(require, "--require")
     wanted = 0.0 if margin is None else share(margin, "--margin", most=1.0)
-    question = Question(aim, low, high, required, wanted, known)
+    sick = AILING if ailing is None else share(ailing, "--ailing", most=0.9)
+    question = Question(
+        aim, low, high, required, wanted, known, gauge_measured=gauge is not None, ailing=sick
+    )
     if doming is None:
         return question
     study = load_doming(doming)
-    return replace(question, slopes=study.slopes, remedies=study.remedies, notes=study.notes)
+    notes = (*study.notes, *checked_slopes(study.slopes, known, doming))
+    return replace(question, slopes=study.slopes, remedies=study.remedies, notes=notes)
 
 
 def _tolerance(text: str) -> tuple[float | None, float | None]:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from domemargin.profiles import InputError
 from domemargin.profiles.errors import brief_path
-from domemargin.studies.diagnosis.scatter import Slopes
+from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, scatter_parts
 
 
 @dataclass(frozen=True)
@@ -22,6 +23,12 @@ class Remedy:
     name: str
     depth: float
     cost: str
+
+
+# sheet and process scatter depth by about 0.007 mm in the first study of doming: four times as much
+# would pass play for sheet.  A die moves the dome by about as much as it is moved itself.
+MOST_EXPLAINED, MUCH_EXPLAINED = 0.03, 0.015  # mm: rejected beyond, and warned of
+LEAST_SET, MOST_SET = 0.3, 1.5  # mm of depth by mm of set
 
 
 @dataclass(frozen=True)
@@ -113,3 +120,33 @@ def _remedy(way: dict[str, Any], depth: float) -> Remedy:
     remark = f"; {way['remark']}" if way["remark"] else ""
     name = f"{way['knob']} {_finite(way['change']):+.3g} {way['unit']}".removesuffix(" -")
     return Remedy(name, depth, ", ".join(costs) + remark)
+
+
+def checked_slopes(slopes: Slopes, scatter: KnownScatter, path: Path | str) -> tuple[str, ...]:
+    """Notes on slopes that explain much.
+
+    Raises InputError where they explain so much that play or an offset would pass for sheet or
+    setting, as those of a tooling whose spring gives way.
+    """
+    parts = scatter_parts(scatter, slopes)
+    name, largest = max(parts.items(), key=lambda one: one[1])
+    whole = math.hypot(*parts.values())
+    if whole > MOST_EXPLAINED:
+        raise InputError(
+            f"--doming is {str(path)!r}; its slopes explain {whole:.3f} mm of scatter, {name} "
+            f"alone {largest:.3f} mm, which would hide play; it must be at most "
+            f"{MOST_EXPLAINED:g} mm: see whether the spring of that tooling holds",
+            "--doming", f"{whole:.3f} mm", f"at most {MOST_EXPLAINED:g} mm",
+        )  # fmt: skip
+    if not LEAST_SET <= abs(slopes.set) <= MOST_SET:
+        raise InputError(
+            f"--doming is {str(path)!r}; by it the dome moves {slopes.set:.3g} mm for 1 mm of set; "
+            f"it must be {LEAST_SET:g} to {MOST_SET:g} mm",
+            "--doming", f"{slopes.set:.3g}", f"{LEAST_SET:g} to {MOST_SET:g}",
+        )  # fmt: skip
+    if whole > MUCH_EXPLAINED:
+        return (
+            f"WARNING: the doming study explains {whole:.4f} mm of scatter, {name} alone "
+            f"{largest:.4f} mm: play of that size is not seen.",
+        )
+    return ()

@@ -1,4 +1,4 @@
-"""Levels of machines, sheet lots and operators in depth readings, told apart robustly.
+"""Levels of machines, sheet lots and operators in depth readings, separated robustly.
 
 A machine that is out must not move the levels of the lots it ran, so levels are medians over the
 other factors of the means of cells (median polish: Tukey, Exploratory Data Analysis, 1977).
@@ -7,12 +7,14 @@ other factors of the means of cells (median polish: Tukey, Exploratory Data Anal
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 
 import numpy as np
 
 from domemargin.studies.readings.readings import Floats, Ints, Labels, Readings
 
 _ROUNDS = 8
+_SLOPE_FEWEST = 12  # readings of a machine for a slope
 _MACHINES = 3  # that must share a lot, or an operator, to tell its level from theirs
 
 
@@ -21,7 +23,7 @@ class Levels:
     """Levels in mm.
 
     lot, lot_se : of each sheet lot over the middle one, with standard error; 0 where it cannot be
-    told from the machines.  lot_known : whether it can.
+    separated from the machines.  lot_known : whether it can.
     operator, operator_se : the same of who measured.
     rest : (n,) readings less lot and operator, the machine's own level left in.
     """
@@ -62,15 +64,64 @@ def times_for_lots(
     return replace(readings, lot=Labels(line * times + block, names))
 
 
-def levels_of(readings: Readings) -> Levels:
-    """Levels of lots and operators; each is worth what several machines agree on."""
+def hours_for_operators(readings: Readings, fewest: int = 30) -> Readings:
+    """The readings with the hour of the day in the place of operators who are not given.
+
+    What returns every day on all machines alike, be it who gauges or heat, then shows as the level
+    of an hour.  The day is cut so that each part has `fewest` readings, and into 3 at least.
+    """
+    if readings.operator.names or len(readings) < 3 * fewest or readings.days < 2.0:
+        return readings
+    parts = next(k for k in (24, 12, 6, 3) if k == 3 or len(readings) >= k * fewest)
+    start = datetime.fromisoformat(readings.start)
+    first = (start.hour * 3600 + start.minute * 60 + start.second) / 86400.0
+    part = (((readings.day + first) % 1.0) * parts).astype(np.int64) % parts
+    each = 24 // parts
+    names = tuple(f"{k * each:02}:00 to {(k + 1) * each:02}:00" for k in range(parts))
+    return replace(readings, operator=Labels(part, names))
+
+
+def trends_of_few(readings: Readings, alike: float) -> Floats:
+    """How machines move that do not move as most of their line; (n,) mm, 0 for all others.
+
+    What most machines of a line do is the sheet's, or the gauge's, so that half of them with weak
+    springs make no lots.  alike : trends over the record that count as one, mm.
+    """
+    codes, n = readings.machine.codes, len(readings.machine.names)
+    count = np.maximum(np.bincount(codes, minlength=n), 1)
+    span = max(readings.days, 1e-9)
+    t = (readings.day - (np.bincount(codes, readings.day, n) / count)[codes]) / span
+    square = np.bincount(codes, t**2, n)
+    slope = np.bincount(codes, t * readings.depth, n) / np.maximum(square, 1e-12)
+    slope[(count < _SLOPE_FEWEST) | (square < 0.02 * count)] = 0.0
+    own = np.zeros(n)
+    for line in set(readings.line_of):
+        mine = np.flatnonzero([one == line for one in readings.line_of])
+        if mine.size < _MACHINES:
+            continue
+        near = np.abs(slope[mine][:, None] - slope[mine][None, :]) < alike
+        # the largest group, of groups alike in size the one that moves least
+        first = min(range(mine.size), key=lambda i: (-near[i].sum(), abs(slope[mine][i])))
+        common = float(np.median(slope[mine][near[first]])) if 2 * near[first].sum() >= mine.size \
+            else 0.0  # fmt: skip
+        rest = slope[mine] - common
+        own[mine] = np.where(np.abs(rest) > alike, rest, 0.0)
+    return np.asarray(own[codes] * t)
+
+
+def levels_of(readings: Readings, moved: Floats | None = None) -> Levels:
+    """Levels of lots and operators; each is worth what several machines agree on.
+
+    moved : (n,) what is known of how each machine's level moved over its record, mm.
+    """
     machine, lot, operator = readings.machine, readings.lot, readings.operator
+    depth = readings.depth if moved is None else readings.depth - moved
     sizes = (len(machine.names), len(lot.names) + 1, len(operator.names) + 1)
     # -1, no name, is a group of its own at the end
     which = (machine.codes, lot.codes % sizes[1], operator.codes % sizes[2])
     cell, inverse = np.unique(np.ravel_multi_index(which, sizes), return_inverse=True)
     count = np.bincount(inverse)
-    mean = np.bincount(inverse, weights=readings.depth) / count
+    mean = np.bincount(inverse, weights=depth) / count
     m, j, o = np.unravel_index(cell, sizes)
     groups = [_groups(index, size) for index, size in zip((m, j, o), sizes)]
     known = [
@@ -109,10 +160,12 @@ def _medians(values: Floats, groups: list[Ints]) -> Floats:
 def _errors(left: Floats, machine: Ints, groups: list[Ints]) -> Floats:
     """Standard error of a median over machines, each machine's cells taken as one."""
     errors = np.zeros(len(groups))
+    # three cells say little of their own spread: never less than that of all cells
+    common = 1.4826 * float(np.median(np.abs(left))) if left.size else 0.0
     for i, rows in enumerate(groups):
         if rows.size > 1:
             spread = 1.4826 * np.median(np.abs(left[rows] - np.median(left[rows])))
-            errors[i] = 1.2533 * spread / np.sqrt(np.unique(machine[rows]).size)
+            errors[i] = 1.2533 * max(spread, common) / np.sqrt(np.unique(machine[rows]).size)
     return errors
 
 

@@ -16,7 +16,7 @@ def notes_of(readings: Readings, diagnosis: Diagnosis) -> tuple[str, ...]:
     levels = diagnosis.levels
     return (
         *_line_notes(diagnosis),
-        *_operator_notes(readings, levels),
+        *_operator_notes(diagnosis, levels),
         *_lot_notes(readings, diagnosis),
     )
 
@@ -42,13 +42,25 @@ def _line_notes(diagnosis: Diagnosis) -> list[str]:
     return notes
 
 
-def _operator_notes(readings: Readings, levels: Levels) -> list[str]:
-    notes = []
-    for name, level, error in zip(readings.operator.names, levels.operator, levels.operator_se):
-        if abs(level) > max(4.0 * error, 0.005):
-            notes.append(f"Operator {name!r} reads {level:+.3f} mm from the others, on all "
-                         "machines alike: a matter of gauging; taken off.")  # fmt: skip
-    return notes
+def _operator_notes(diagnosis: Diagnosis, levels: Levels) -> list[str]:
+    far = [
+        (name, level)
+        for name, level, error in zip(diagnosis.people, levels.operator, levels.operator_se)
+        if abs(level) > max(4.0 * error, 0.005)
+    ]
+    if diagnosis.people_given:
+        return [
+            f"Operator {name!r} reads {level:+.3f} mm from the others, on all machines alike: a "
+            "matter of gauging; taken off."
+            for name, level in far
+        ]
+    if not far:
+        return []
+    name, level = max(far, key=lambda one: abs(one[1]))
+    return [
+        f"Readings from {name} lie {level:+.3f} mm from the others, on all machines alike and "
+        "every day: who gauges, or heat; taken off. Record the operator."
+    ]
 
 
 def _lot_notes(readings: Readings, diagnosis: Diagnosis) -> list[str]:
@@ -66,9 +78,9 @@ def _lot_notes(readings: Readings, diagnosis: Diagnosis) -> list[str]:
         notes.append("No sheet lots are given; times in which all machines of a line moved "
                      "together stand for them.")  # fmt: skip
     elif not known.any():
-        notes.append("Sheet lots cannot be told from the machines: that takes 3 machines of a line "
-                     "with lots, or times, in common.")  # fmt: skip
+        notes.append("Sheet lots cannot be separated from the machines: that takes 3 machines of a "
+                     "line with lots, or times, in common.")  # fmt: skip
     elif not known.all():
         notes.append(f"{int((~known).sum())} of {known.size} sheet lots ran on fewer than 3 "
-                     "machines; their effect cannot be told from the machines'.")  # fmt: skip
+                     "machines; their effect cannot be separated from the machines'.")  # fmt: skip
     return notes

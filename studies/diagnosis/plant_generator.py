@@ -7,12 +7,39 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from domemargin.studies.diagnosis.scatter import Explained, KnownScatter, Slopes, explained_spread
-from domemargin.studies.readings.readings import Event, Floats, Ints, Labels, Readings
+from domemargin.studies.readings.readings import Event, Floats, Ints, Labels, Readings, no_labels
 
 CAUSES = ("none", "set offset", "spring relaxing", "drive play", "tool change", "sheet lot",
-          "operator")  # fmt: skip
+          "operator", "small step", "small drift", "small play")  # fmt: skip
 LINES = ("Heron", "Plover", "Curlew", "Dunlin")
 OPERATORS = ("early", "late", "night")
+
+
+@dataclass(frozen=True)
+class Habits:
+    """What ordinary plants do that ails nobody; the defaults do none of it.
+
+    changes : tool changes of a machine, on average.  reset : standard deviation of the level that
+    each starts from, mm.  logged : share of them in the log.  tails : degrees of freedom of
+    Student's t of the gauge's error (0: normal), of unchanged variance.  memory : correlation of a
+    reading with the one before, beside lots and levels.  people : standard deviation between
+    operators, mm.  who : whether it is recorded who measured; sheets : whether the lots are.
+    decimals : of a reading in mm.  gaps : share of days without readings.  swing : amplitude of
+    depth over a day, mm.  slips : share of readings far off.
+    """
+
+    changes: float = 0.0
+    reset: float = 0.009
+    logged: float = 1.0
+    tails: int = 0
+    memory: float = 0.0
+    people: float = 0.0
+    who: bool = True
+    sheets: bool = True
+    decimals: int = 3
+    gaps: float = 0.0
+    swing: float = 0.0
+    slips: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -30,6 +57,23 @@ class Plant:
     lot_days: float = 3.5
     target: float = 10.2
     explained: Explained = field(default_factory=lambda: explained_spread(KnownScatter(), Slopes()))
+    habits: Habits = field(default_factory=Habits)
+
+
+def draw_habits(rng: np.random.Generator) -> Habits:
+    """Habits of a plant as they may be, each of them in some plants and none in others."""
+
+    def some(share: float, value: float) -> float:
+        return value if rng.random() < share else 0.0
+
+    return Habits(
+        changes=some(0.6, rng.choice([0.3, 1.0, 2.0, 4.0])), reset=rng.uniform(0.006, 0.01),
+        logged=rng.choice([0.0, 0.5, 1.0, 1.0]), tails=int(some(0.4, rng.choice([3, 4, 6]))),
+        memory=some(0.4, rng.uniform(0.1, 0.7)), people=some(0.4, rng.uniform(0.001, 0.005)),
+        who=bool(rng.random() < 0.7), sheets=bool(rng.random() < 0.7),
+        decimals=3 if rng.random() < 0.7 else 2, gaps=some(0.3, rng.uniform(0.05, 0.3)),
+        swing=some(0.4, rng.uniform(0.001, 0.006)), slips=some(0.2, 0.002),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -63,6 +107,12 @@ def draw_cause(kind: str, plant: Plant, rng: np.random.Generator) -> Cause:
     if kind == "tool change":
         return Cause(kind, machine, sign * rng.uniform(0.06, 0.20), rng.uniform(0.2, 0.8),
                      bool(rng.random() < 0.5))  # fmt: skip
+    if kind == "small step":
+        return Cause(kind, machine, sign * rng.uniform(0.02, 0.035), rng.uniform(0.2, 0.8), False)
+    if kind == "small drift":
+        return Cause(kind, machine, -rng.uniform(0.02, 0.035))
+    if kind == "small play":
+        return Cause(kind, machine, rng.uniform(0.012, 0.025), shape=rng.choice([0.0, 0.5]))
     if kind == "sheet lot":
         return Cause(kind, machine, sign * rng.uniform(0.035, 0.08), rng.uniform(0.1, 0.8))
     return Cause(kind, machine, sign * rng.uniform(0.02, 0.06))
@@ -74,7 +124,7 @@ def generate(plant: Plant, causes: tuple[Cause, ...], rng: np.random.Generator) 
     Drive play makes every can come out as the slack happens to be taken up: scatter, and on the
     average a shallower dome, by up to as much as it scatters.
     """
-    machines = plant.lines * plant.machines
+    machines, habits = plant.lines * plant.machines, plant.habits
     each = plant.days * plant.per_day
     machine = np.repeat(np.arange(machines), each)
     day = np.sort(rng.uniform(0.0, plant.days, (machines, each)), axis=1).ravel()
@@ -86,22 +136,70 @@ def generate(plant: Plant, causes: tuple[Cause, ...], rng: np.random.Generator) 
     shift = rng.normal(0.0, known.lot, plant.lines * lots)
     setting = rng.normal(0.0, known.set, machines)
     reading = np.zeros(3)
-    depth = plant.target + setting[machine] + rng.normal(0.0, known.seen, machine.size)
-    events = []
+    noise = rng.normal(0.0, known.seen, machine.size)
+    events: list[Event] = []
+    if habits != Habits():
+        noise = _noise(habits, known, (machines, each), rng)
+        noise += _changes(habits, plant, machine, day, events, rng)
+        reading = rng.normal(0.0, habits.people, 3)
+        noise += habits.swing * np.sin(2.0 * np.pi * (day - rng.random()))
+    depth = plant.target + setting[machine] + noise
     for cause in causes:
         mine = machine == cause.machine
         if cause.kind == "sheet lot":
             shift[cause.machine // plant.machines * lots + int(cause.at * lots)] += cause.size
         elif cause.kind == "operator":
             reading[int(rng.integers(3))] += cause.size
-        elif cause.kind == "tool change":
+        elif cause.kind in ("tool change", "small step"):
             depth[mine] += cause.size * (day[mine] >= cause.at * plant.days)
             if cause.recorded:
                 events.append(Event(cause.machine, cause.at * plant.days, "tool change"))
         else:
             depth[mine] += _along(cause, day[mine] / plant.days, rng)
-    depth = np.round(depth + shift[lot] + reading[operator], 3)
-    return _readings(plant, depth, day, machine, lot, operator, tuple(events))
+    depth = depth + shift[lot] + reading[operator]
+    if habits.slips:
+        far = rng.random(depth.size) < habits.slips
+        depth = depth + far * rng.choice([-1.0, 1.0], depth.size) * rng.uniform(
+            0.1, 1.0, depth.size
+        )
+    made = _readings(
+        plant, np.round(depth, habits.decimals), day, machine, lot, operator, tuple(events)
+    )
+    if habits.gaps:
+        open_ = rng.random(plant.days + 1) >= habits.gaps
+        open_[0] = True
+        made = made.at(open_[day.astype(int)])
+    return made
+
+
+def _noise(
+    habits: Habits, known: Explained, shape: tuple[int, int], rng: np.random.Generator
+) -> Floats:
+    """Scatter from reading to reading of the variance that is known, with tails and memory."""
+    gauge = rng.normal(0.0, 1.0, shape)
+    if habits.tails:
+        gauge = rng.standard_t(habits.tails, shape) * np.sqrt(1.0 - 2.0 / habits.tails)
+    noise = known.can * rng.normal(0.0, 1.0, shape) + known.reading * gauge
+    memory = habits.memory
+    for i in range(1, shape[1] if memory else 0):
+        noise[:, i] = memory * noise[:, i - 1] + np.sqrt(1.0 - memory**2) * noise[:, i]
+    return noise.ravel()
+
+
+def _changes(
+    habits: Habits, plant: Plant, machine: Ints, day: Floats, events: list[Event],
+    rng: np.random.Generator,
+) -> Floats:  # fmt: skip
+    """Levels between tool changes, (n,); the changes in the log are added to the events."""
+    level = np.zeros(machine.size)
+    for one in range(plant.lines * plant.machines):
+        mine = machine == one
+        at = np.sort(rng.uniform(0.0, plant.days, rng.poisson(habits.changes)))
+        levels = rng.normal(0.0, habits.reset, at.size + 1)
+        levels[0] = 0.0  # the machine's own setting
+        level[mine] = levels[np.searchsorted(at, day[mine], side="right")]
+        events += [Event(one, float(t), "tool change") for t in at if rng.random() < habits.logged]
+    return level
 
 
 def _along(cause: Cause, share: Floats, rng: np.random.Generator) -> Floats:
@@ -113,7 +211,9 @@ def _along(cause: Cause, share: Floats, rng: np.random.Generator) -> Floats:
             return cause.size * share
         full = 1.0 - np.exp(-1.0 / cause.shape)
         return cause.size * (1.0 - np.exp(-share / cause.shape)) / full
-    assert cause.kind == "drive play", cause.kind
+    if cause.kind == "small drift":
+        return cause.size * share
+    assert cause.kind in ("drive play", "small play"), cause.kind
     noise = rng.normal(0.0, 1.0, share.size)
     memory = cause.shape
     for i in range(1, noise.size if memory else 0):
@@ -129,12 +229,14 @@ def _readings(
     line_of = tuple(LINES[i // plant.machines] for i in range(machines))
     names = tuple(f"{line_of[i]} M{i % plant.machines + 1}" for i in range(machines))
     empty, rows = np.full(depth.size, np.nan), depth.size
-    none = Labels(np.full(rows, -1), ())
+    none = no_labels(rows)
+    sheets = Labels(lot, tuple(f"lot {i + 101}" for i in range(int(lot.max()) + 1)))
+    people = Labels(operator, OPERATORS)
     return Readings(
         depth=depth, day=day, start="2025-03-03T00:00:00+00:00",
         machine=Labels(machine, names), line_of=line_of,
-        lot=Labels(lot, tuple(f"lot {i + 101}" for i in range(int(lot.max()) + 1))),
-        tool=none, operator=Labels(operator, OPERATORS), can=none,
+        lot=sheets if plant.habits.sheets else none, tool=none,
+        operator=people if plant.habits.who else none, can=none,
         spring_age=empty, reversal=empty, file_line=np.arange(2, rows + 2), events=events,
     )  # fmt: skip
 

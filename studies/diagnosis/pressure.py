@@ -11,7 +11,7 @@ from domemargin.fea.errors import SolveError
 from domemargin.profiles import Profile
 from domemargin.profiles.errors import brief
 from domemargin.studies.diagnosis.diagnosis import Finding
-from domemargin.studies.diagnosis.scatter import Explained, KnownScatter
+from domemargin.studies.diagnosis.scatter import KnownScatter
 from domemargin.studies.readings.calibration import NO_TESTS, Calibration
 from domemargin.studies.readings.readings import Floats
 from domemargin.studies.tails import normal_above
@@ -114,18 +114,19 @@ class Margin:
 
 
 def margin_of(
-    finding: Finding, curve: PressureCurve, required: float, explained: Explained,
+    finding: Finding, curve: PressureCurve, required: float, reading: float = 0.0,
     wanted: float = 0.0, calibration: Calibration = NO_TESTS,
 ) -> Margin:  # fmt: skip
     """The margin of a machine, of its level and spread now.
 
-    required : MPa.  wanted : margin asked for, as a share.  calibration : by own tests, or the
-    model's own uncertainty.
+    required : MPa.  reading : standard deviation of a gauge that was measured, mm, taken off the
+    spread; 0 takes nothing off.  wanted : margin asked for, as a share.  calibration : by own
+    tests, or the model's own uncertainty.
     """
     model = float(curve.at(finding.mean))
     pressure, level_sd = calibration.applied(model)
     slope = curve.slope(finding.mean) * calibration.scale
-    true = math.sqrt(max(finding.spread**2 - explained.reading**2, 0.0))
+    true = math.sqrt(max(finding.spread**2 - reading**2, 0.0))
     spread = math.hypot(slope * true, curve.sheet * pressure)
     level_sd = math.hypot(level_sd, slope * finding.deviation_se)
     z = (pressure - required) / spread

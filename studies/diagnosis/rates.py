@@ -1,14 +1,48 @@
-"""How often each verdict was right in simulation: what to quote beside it.
-
-Measured on 1,000 generated plants (diagnosis_simulation.simulate); tests/test_diagnosis.py repeats
-the measurement.  They hold where sheet and gauge scatter as stated and one thing ails a machine.
-"""
+"""The chance that a verdict is right, from simulated plants and the share of machines that ail."""
 
 from __future__ import annotations
 
-from domemargin.studies.diagnosis.diagnosis import DRIFT, IN_CONTROL, LOT, OFFSET, SPREAD
+from collections.abc import Mapping
 
-PLANTS = 1000
-# share right among machines with the verdict, each cause taken as equally common
-RIGHT_SHARE = {IN_CONTROL: 0.999, OFFSET: 0.999, DRIFT: 1.0, LOT: 0.993, SPREAD: 0.976}
-FALSE_ALARMS = 0.002  # share of healthy machines
+from domemargin.studies.diagnosis.counts import COUNTS
+from domemargin.studies.diagnosis.diagnosis import (
+    DRIFT,
+    IN_CONTROL,
+    LOT,
+    NOT_ENOUGH,
+    OFFSET,
+    SMALL_DRIFT,
+    SMALL_STEP,
+    SPREAD,
+)
+
+AILING = 0.1  # share of machines that ail where the user states none; common practice, no source
+# verdicts that a machine with this cause should get, the best first: a step is a step of its size
+# or the next, and what is to be checked is the same; an operator's error is not the machine's
+RIGHT = {
+    "none": (IN_CONTROL,), "set offset": (OFFSET,), "spring relaxing": (DRIFT, SMALL_DRIFT),
+    "drive play": (SPREAD,), "small play": (SPREAD,), "tool change": (OFFSET, SMALL_STEP),
+    "small step": (SMALL_STEP, OFFSET), "small drift": (SMALL_DRIFT, DRIFT),
+    "sheet lot": (LOT,), "operator": (IN_CONTROL,),
+}  # fmt: skip
+NOT_MACHINES = ("none", "sheet lot", "operator")  # causes that no share of machines is stated for
+Counts = Mapping[str, Mapping[str, int]]
+
+
+def chance_right(verdict: str, ailing: float = AILING, counts: Counts = COUNTS) -> float | None:
+    """The share right of machines with this verdict, by Bayes' rule; None where there is none.
+
+    ailing : share of machines that ail by themselves, all causes alike; lots and operators as
+    often as simulated.  counts : machines by cause and verdict.
+    """
+    if verdict == NOT_ENOUGH:
+        return None
+    good = whole = 0.0
+    for healthy, share in ((True, 1.0 - ailing), (False, ailing)):
+        rows = [cause for cause in counts if (cause in NOT_MACHINES) == healthy]
+        machines = sum(sum(counts[cause].values()) for cause in rows)
+        if machines:
+            got = {cause: counts[cause].get(verdict, 0) / machines for cause in rows}
+            good += share * sum(n for cause, n in got.items() if verdict in RIGHT[cause])
+            whole += share * sum(got.values())
+    return good / whole if whole else None

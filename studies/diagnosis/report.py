@@ -11,16 +11,29 @@ import numpy as np
 from domemargin.studies.diagnosis.diagnosis import Diagnosis, diagnose
 from domemargin.studies.diagnosis.notes import notes_of
 from domemargin.studies.diagnosis.pressure import Margin, PressureCurve, margin_of, pressure_curve
-from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, explained_spread
+from domemargin.studies.diagnosis.rates import AILING, chance_right
+from domemargin.studies.diagnosis.scatter import (
+    KnownScatter,
+    Slopes,
+    explained_spread,
+    scatter_parts,
+)
 from domemargin.studies.readings.calibration import NO_TESTS, Calibration, calibrate
 from domemargin.studies.readings.components import (
     Components,
     GaugeStudy,
     depth_components,
     gauge_study,
+    once_a_can,
 )
-from domemargin.studies.readings.control_capability import Capability, capability
-from domemargin.studies.readings.control_charts import Chart, individuals_chart
+from domemargin.studies.readings.control_capability import Capability, Gauge, capability
+from domemargin.studies.readings.control_charts import (
+    Chart,
+    SubgroupChart,
+    individuals_chart,
+    subgroup_chart,
+    subgroup_size,
+)
 from domemargin.studies.readings.readings import Readings
 from domemargin.studies.text.readings_words import (
     LOCK_OUT,
@@ -28,6 +41,7 @@ from domemargin.studies.text.readings_words import (
     Remedy,
     checks,
     evidence,
+    filled,
     rate,
 )
 
@@ -42,6 +56,8 @@ class Question:
     target : depth aimed at, mm.  low, high : tolerance of depth, mm.  required : pressure to
     hold, MPa.  wanted : margin asked for, as a share.  scatter, slopes : what is known of sheet
     and process, and of doming.  remedies : ways to win depth.  notes : to be passed on.
+    gauge_measured : whether the gauge's scatter was measured, so that it may be taken off.
+    ailing : share of machines that ail, by which chances of being right go.
     """
 
     target: float | None = None
@@ -53,12 +69,17 @@ class Question:
     slopes: Slopes = field(default_factory=Slopes)
     remedies: tuple[Remedy, ...] = REMEDIES
     notes: tuple[str, ...] = ()
+    gauge_measured: bool = False
+    ailing: float = AILING
 
 
 @dataclass(frozen=True)
 class Report:
-    """All that the readings say; charts, capabilities and margins have one entry a machine.
+    """All that the readings say; charts, subgroups, capabilities and margins have one entry a
+    machine.
 
+    readings : one of a can.  subgroups : None where readings do not come in subgroups.
+    capabilities : as observed.  corrected : less the gauge, empty where it was not measured.
     margins : by the model; calibrated : after own tests, empty where there are none.
     """
 
@@ -67,7 +88,9 @@ class Report:
     diagnosis: Diagnosis
     notes: tuple[str, ...]
     charts: tuple[Chart | None, ...]
+    subgroups: tuple[SubgroupChart | None, ...]
     capabilities: tuple[Capability | None, ...]
+    corrected: tuple[Capability | None, ...]
     components: Components
     gauge: GaugeStudy | None
     curve: PressureCurve | None = None
@@ -86,18 +109,36 @@ def report_of(readings: Readings, question: Question, profile: Profile | None = 
     scatter = question.scatter
     if gauge is not None:
         scatter = replace(scatter, gauge_reading=gauge.together)
+    measured = None
+    if gauge is not None or question.gauge_measured:
+        measured = Gauge(scatter.gauge_reading, math.inf if gauge is None else gauge.freedom)
+    cans = once_a_can(readings)
+    notes = list(question.notes)
+    if len(cans) < len(readings):
+        notes.append(f"{len(readings) - len(cans)} readings repeat a can: they make the gauge "
+                     "study, and every can counts once.")  # fmt: skip
+    readings = cans
     explained = explained_spread(scatter, question.slopes)
     diagnosis = diagnose(readings, explained, question.target)
-    parts = [readings.depth[readings.rows_of(i)] for i in readings.machine.used()]
+    parts = [readings.rows_of(i) for i in readings.machine.used()]
+    depths = [readings.depth[rows] for rows in parts]
+    clean = [
+        depth[~np.isin(readings.file_line[rows], one.misreads)] if one.misreads else depth
+        for depth, rows, one in zip(depths, parts, diagnosis.findings)
+    ]
     limits = (question.low, question.high)
+
+    def capabilities(by: Gauge | None) -> tuple[Capability | None, ...]:
+        asked = limits != (None, None)
+        return tuple(
+            capability(part, *limits, by) if asked and part.size > 2 else None for part in clean
+        )
+
     report = Report(
-        readings, question, diagnosis, (*question.notes, *notes_of(readings, diagnosis)),
-        charts=tuple(individuals_chart(part) if part.size > 1 else None for part in parts),
-        capabilities=tuple(
-            capability(part, *limits, explained.reading)
-            if limits != (None, None) and part.size > 2 else None
-            for part in parts
-        ),
+        readings, question, diagnosis, (*notes, *notes_of(readings, diagnosis)),
+        charts=tuple(individuals_chart(part) if part.size > 1 else None for part in depths),
+        subgroups=tuple(_subgroups(readings, rows) for rows in parts),
+        capabilities=capabilities(None), corrected=capabilities(measured) if measured else (),
         components=depth_components(readings), gauge=gauge,
     )  # fmt: skip
     if profile is None or question.required is None:
@@ -110,10 +151,12 @@ def report_of(readings: Readings, question: Question, profile: Profile | None = 
         curve.at(readings.depth[tested]), readings.reversal[tested], curve.sheet
     )
 
+    off = measured.deviation if measured else 0.0
+
     def margins(by: Calibration) -> tuple[Margin, ...]:
         assert question.required is not None
         return tuple(
-            margin_of(one, curve, question.required, explained, question.wanted, by)
+            margin_of(one, curve, question.required, off, question.wanted, by)
             for one in diagnosis.findings
         )
 
@@ -121,6 +164,11 @@ def report_of(readings: Readings, question: Question, profile: Profile | None = 
         report, curve=curve, calibration=calibration, margins=margins(NO_TESTS),
         calibrated=margins(calibration) if calibration.tests else (),
     )  # fmt: skip
+
+
+def _subgroups(readings: Readings, rows: slice) -> SubgroupChart | None:
+    found = subgroup_size(readings.day[rows])
+    return None if found is None else subgroup_chart(readings.depth[rows], *found)
 
 
 def report_data(report: Report) -> dict[str, Any]:
@@ -132,14 +180,24 @@ def report_data(report: Report) -> dict[str, Any]:
         chart, index = report.charts[i], report.capabilities[i]
         row: dict[str, Any] = {
             "machine": one.machine, "line": one.line, "verdict": one.verdict,
+            "causes": [
+                {"cause": cause, "evidence": evidence(one, report.diagnosis, cause),
+                 "check": list(checks(one, report.diagnosis, cause))} for cause in one.causes
+            ],
+            "chance_right": chance_right(one.verdict, report.question.ailing),
+            "evidence_filled": filled(one),
             "evidence": evidence(one, report.diagnosis), "also": list(one.also),
-            "check": list(checks(one, report.diagnosis)), "error_rate": rate(one.verdict),
+            "check": list(checks(one, report.diagnosis)),
+            "error_rate": rate(one.verdict, report.question.ailing),
             "readings": one.readings, "more_needed": one.more, "mean_mm": one.mean,
             "from_target_mm": one.deviation, "from_target_error_mm": one.deviation_se,
             "spread_mm": one.spread, "unexplained_mm": one.unexplained,
             "unexplained_95_mm": [one.unexplained_low, one.unexplained_high],
             "movement": {"kind": one.shape.kind, "change_mm": one.shape.change,
-                         "chance": one.shape.chance, "at_day": one.shape.at_day},
+                         "chance": one.shape.chance, "at_day": one.shape.at_day,
+                         "steps": [{"day": step.day, "size_mm": step.size, "error_mm": step.error,
+                                    "logged": step.logged} for step in one.shape.steps]},
+            "effective_readings": one.effective, "far_cans": one.far,
             "lots": [{"lot": name, "level_mm": level} for name, level in one.lots],
             "misread_lines": list(one.misreads),
         }  # fmt: skip
@@ -151,11 +209,20 @@ def report_data(report: Report) -> dict[str, Any]:
                 "beyond": int(chart.beyond.size), "ranges_beyond": int(chart.range_beyond.size),
                 "run_points": int(chart.runs.size),
             }  # fmt: skip
-        if index is not None:
-            row["capability"] = {
-                "cp": None if index.cp is None else list(index.cp), "cpk": list(index.cpk),
-                "outside": [index.outside, index.outside_low, index.outside_high],
+        group = report.subgroups[i]
+        if group is not None:
+            row["subgroup_chart"] = {
+                "n": group.n, "subgroups": int(group.means.size), "centre_mm": group.centre,
+                "limits_mm": [group.low, group.high], "mean_range_mm": group.range_centre,
+                "range_limits_mm": [group.range_low, group.range_high],
+                "beyond": int(group.beyond.size), "ranges_beyond": int(group.range_beyond.size),
+                "run_points": int(group.runs.size),
             }  # fmt: skip
+        if index is not None:
+            row["capability"] = _capability_data(index)
+            if report.corrected:
+                less = report.corrected[i]
+                row["capability_less_gauge"] = None if less is None else _capability_data(less)
         for name, margins in (("pressure", report.margins), ("calibrated", report.calibrated)):
             if margins:
                 row[name] = _margin_data(margins[i])
@@ -170,7 +237,12 @@ def report_data(report: Report) -> dict[str, Any]:
         "target_mm": report.diagnosis.target, "target_given": report.diagnosis.target_given,
         "explained_mm": {"between_lots": explained.lot, "can_to_can": explained.can,
                          "gauge": explained.reading, "set": explained.set,
-                         "slopes": report.question.slopes.source},
+                         "slopes": report.question.slopes.source,
+                         "gauge_measured": bool(report.corrected or report.gauge
+                                                or report.question.gauge_measured),
+                         "by_cause": scatter_parts(report.question.scatter,
+                                                   report.question.slopes)},
+        "ailing": report.question.ailing,
         "components_mm": report.components.deviation,
         "gauge_study_mm": None if report.gauge is None else {
             "repeatability": report.gauge.repeatability,
@@ -195,6 +267,19 @@ def report_data(report: Report) -> dict[str, Any]:
             ],
         }  # fmt: skip
     return data
+
+
+def _capability_data(index: Capability) -> dict[str, Any]:
+    return {
+        "cp": None if index.cp is None else [_finite(value) for value in index.cp],
+        "cpk": [_finite(value) for value in index.cpk],
+        "outside": [index.outside, index.outside_low, index.outside_high],
+        "effective_readings": index.effective,
+    }
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
 
 
 def _margin_data(margin: Margin) -> dict[str, Any]:

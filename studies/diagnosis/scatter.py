@@ -68,13 +68,18 @@ class Explained:
         return math.hypot(self.can, self.reading)
 
 
+def scatter_parts(scatter: KnownScatter, slopes: Slopes) -> dict[str, float]:
+    """Standard deviation of depth by each cause, mm: slope times the scatter of the cause."""
+    return {
+        "gauge": abs(slopes.gauge) * scatter.gauge,
+        "yield strength": abs(slopes.yield_strength) * scatter.yield_strength,
+        "friction": abs(slopes.friction) * scatter.friction,
+    }
+
+
 def explained_spread(scatter: KnownScatter, slopes: Slopes) -> Explained:
     """Depth scatter that follows from known scatter, first order and independent causes."""
-    variance = (
-        (slopes.gauge * scatter.gauge) ** 2
-        + (slopes.yield_strength * scatter.yield_strength) ** 2
-        + (slopes.friction * scatter.friction) ** 2
-    )
+    variance = sum(part**2 for part in scatter_parts(scatter, slopes).values())
     return Explained(
         lot=math.sqrt(variance * scatter.between_lots),
         can=math.sqrt(variance * (1.0 - scatter.between_lots)),

@@ -46,10 +46,11 @@ def readings_figure(report: Report) -> Figure:
         figure.supylabel("dome depth (mm)", fontsize=9)
         left = f"; {len(findings) - len(shown)} more machines" if len(findings) > len(shown) else ""
         question = report.question
+        groups = ", of subgroups (circles)" if any(report.subgroups) else ""
         limits = question.low is not None or question.high is not None
         figure.suptitle(
             f"Dome depth by machine{left}\n"
-            "dashed: target; dotted: control limits of the machine; "
+            f"dashed: target; dotted: control limits of the machine{groups}; "
             f"{'grey: out of tolerance; ' if limits else ''}line: level and movement found",
             fontsize=9.5, ha="left", x=0.01,
         )  # fmt: skip
@@ -65,8 +66,12 @@ def _panel(axes: Axes, report: Report, number: int) -> None:
     colour = _COLOUR.get(finding.verdict, ONSET)
     axes.plot(day[some], depth[some], ".", ms=1.6, color=colour, alpha=0.6, rasterized=True)
     axes.axhline(report.diagnosis.target, color=INK, lw=0.8, ls="--")
-    if chart is not None:
-        for limit in (chart.low, chart.high):
+    group = report.subgroups[number]
+    if group is not None:
+        axes.plot(day[group.first], group.means, "o", ms=2.2, mfc="none", mew=0.6, color=INK)
+    limits = group or chart
+    if limits is not None:
+        for limit in (limits.low, limits.high):
             axes.axhline(limit, color=BEFORE, lw=0.8, ls=":")
     fitted = finding.mean + finding.shape.fitted - finding.shape.fitted[-1]
     axes.plot(day, fitted, color=INK, lw=1.1)
@@ -81,7 +86,8 @@ def _panel(axes: Axes, report: Report, number: int) -> None:
                           xycoords=("data", "axes fraction"), ha="right", color=AFTER)  # fmt: skip
     axes.set_title(one_line(finding.machine, 26), fontsize=8.5, pad=11)
     axes.annotate(
-        finding.verdict, (0.0, 1.02), xycoords="axes fraction", fontsize=8, color=colour,
+        one_line(", ".join(finding.causes), 34), (0.0, 1.02), xycoords="axes fraction",
+        fontsize=8, color=colour,
         fontweight="bold" if finding.verdict not in (IN_CONTROL, NOT_ENOUGH) else "normal",
     )  # fmt: skip
 

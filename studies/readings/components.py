@@ -39,7 +39,7 @@ def components(values: Floats, factors: Mapping[str, Ints]) -> Components:
     2015, on counts and sums of the cells, so that its cost does not grow with the readings.
 
     values : (n,).  factors : name -> (n,) level of each reading; levels of a nested
-    factor are told apart by themselves.  A factor with one level is left out.
+    factor are distinct by themselves.  A factor with one level is left out.
     """
     from scipy.optimize import minimize
 
@@ -133,12 +133,13 @@ def depth_components(readings: Readings) -> Components:
 @dataclass(frozen=True)
 class GaugeStudy:
     """Standard deviations of the gauge, mm: of one operator on one can, between operators, and
-    of both.  cans, readings : in the study."""
+    of both.  cans, readings : in the study.  freedom : degrees of freedom of both together."""
 
     repeatability: float
     reproducibility: float
     cans: int
     readings: int
+    freedom: float
 
     @property
     def together(self) -> float:
@@ -159,11 +160,28 @@ def gauge_study(readings: Readings) -> GaugeStudy | None:
         return None
     values, cans = readings.depth[named][again], inverse[again]
     people = readings.operator.codes[named][again]
+    freedom = values.size - np.unique(cans).size
     if np.unique(people).size > 1:
         fit = components(values, {"can": cans, "operator": people})
-        return GaugeStudy(fit.deviation[WITHIN], fit.deviation.get("operator", 0.0),
-                          int((count > 1).sum()), values.size)  # fmt: skip
+        own, between = fit.deviation[WITHIN], fit.deviation.get("operator", 0.0)
+        # Satterthwaite, Biometrics Bulletin 2, 1946
+        free = max(freedom - np.unique(people).size + 1, 1)
+        parts = own**4 / free + between**4 / (np.unique(people).size - 1)
+        together = (own**2 + between**2) ** 2 / parts if parts else float(free)
+        return GaugeStudy(own, between, int((count > 1).sum()), values.size, together)
     mean = np.bincount(cans, weights=values) / np.maximum(np.bincount(cans), 1)
-    freedom = values.size - np.unique(cans).size
     within = math.sqrt(float(np.sum((values - mean[cans]) ** 2)) / freedom)
-    return GaugeStudy(within, 0.0, int((count > 1).sum()), values.size)
+    return GaugeStudy(within, 0.0, int((count > 1).sum()), values.size, float(freedom))
+
+
+def once_a_can(readings: Readings) -> Readings:
+    """The readings with the first of every can that was read more than once: repeats are a gauge
+    study, and no more cans."""
+    if not readings.can.names:
+        return readings
+    key = readings.machine.codes * (len(readings.can.names) + 1) + readings.can.codes
+    named = readings.can.codes >= 0
+    first = np.zeros(len(readings), dtype=bool)
+    first[np.unique(np.where(named, key, -1), return_index=True)[1]] = True
+    keep = first | ~named
+    return readings if keep.all() else readings.at(keep)

@@ -1,4 +1,4 @@
-"""Control charts of individual readings and their moving ranges."""
+"""Control charts: of individual readings with their moving ranges, and of subgroups."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import numpy as np
 from domemargin.studies.readings.readings import Floats
 
 RUN = 9  # readings in a row on one side of the centre
+_INSTANT = 1.0 / 86400.0  # days: times that differ by less are the same
 
 
 @dataclass(frozen=True)
@@ -91,13 +92,82 @@ def individuals_chart(values: Floats) -> Chart:
     ranges = np.abs(np.diff(values))
     centre, mean_range = float(values.mean()), float(ranges.mean())
     low, high = centre - two.E2 * mean_range, centre + two.E2 * mean_range
-    side = np.sign(values - centre)
-    length = np.ones(values.size, dtype=int)
-    starts = np.flatnonzero(np.append(True, side[1:] != side[:-1]))
-    length = np.arange(values.size) - np.repeat(starts, np.diff(np.append(starts, values.size))) + 1
     return Chart(
         centre, low, high, mean_range, two.D4 * mean_range, mean_range / two.d2,
         np.flatnonzero((values < low) | (values > high)),
         np.flatnonzero(ranges > two.D4 * mean_range) + 1,
-        np.flatnonzero((length >= RUN) & (side != 0)),
+        _runs(values, centre),
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class SubgroupChart:
+    """Charts of means and ranges of subgroups, three sigma of the scatter within them.
+
+    n : readings of a subgroup.  first : index of the first reading of each.  means, ranges :
+    (groups,).  centre, low, high : of the means.  range_centre, range_low, range_high : of the
+    ranges.  sigma : mean range / d2.  beyond, range_beyond : subgroups beyond the limits.
+    runs : subgroups that end a run of RUN or more on one side of the centre.
+    """
+
+    n: int
+    first: np.ndarray
+    means: Floats
+    ranges: Floats
+    centre: float
+    low: float
+    high: float
+    range_centre: float
+    range_low: float
+    range_high: float
+    sigma: float
+    beyond: np.ndarray
+    range_beyond: np.ndarray
+    runs: np.ndarray
+
+
+def subgroup_size(day: Floats) -> tuple[int, np.ndarray] | None:
+    """Readings of a subgroup, and the index of the first of each whole one, where readings come in
+    subgroups (such as three cans every two hours); None where they do not.
+
+    day : (n,) in order.  Gaps within subgroups are at most a third of those between them; four
+    subgroups in five must be alike in size, 2 to 25, and 8 at least.
+    """
+    if day.size < 16:
+        return None
+    gaps = np.diff(day)
+    lengths = np.sort(gaps)
+    for i in np.flatnonzero(lengths[1:] > 3.0 * np.maximum(lengths[:-1], _INSTANT)):
+        first = np.concatenate(([0], np.flatnonzero(gaps > lengths[i]) + 1))
+        size = np.diff(np.append(first, day.size))
+        n = int(np.bincount(size).argmax())
+        whole = size == n
+        if 2 <= n <= 25 and whole.sum() >= max(8, 0.8 * size.size):
+            return n, first[whole]
+    return None
+
+
+def subgroup_chart(values: Floats, n: int, first: np.ndarray) -> SubgroupChart:
+    """Charts of means and ranges (Montgomery, Introduction to Statistical Quality Control).
+
+    values : (readings,) in order of time.  n, first : as of `subgroup_size`.
+    """
+    groups = values[first[:, None] + np.arange(n)]
+    means, ranges = groups.mean(axis=1), np.ptp(groups, axis=1)
+    known = constants(n)
+    centre, mean_range = float(means.mean()), float(ranges.mean())
+    reach = known.A2 * mean_range
+    low, high = known.D3 * mean_range, known.D4 * mean_range
+    return SubgroupChart(
+        n, first, means, ranges, centre, centre - reach, centre + reach, mean_range, low, high,
+        mean_range / known.d2, np.flatnonzero(np.abs(means - centre) > reach),
+        np.flatnonzero((ranges < low) | (ranges > high)), _runs(means, centre),
+    )  # fmt: skip
+
+
+def _runs(values: Floats, centre: float) -> np.ndarray:
+    """Indices that end a run of RUN or more on one side of the centre."""
+    side = np.sign(values - centre)
+    starts = np.flatnonzero(np.append(True, side[1:] != side[:-1]))
+    length = np.arange(values.size) - np.repeat(starts, np.diff(np.append(starts, values.size))) + 1
+    return np.flatnonzero((length >= RUN) & (side != 0))

@@ -1,8 +1,8 @@
 """Depth readings from a CSV or Parquet file: units declared, bad rows set aside and listed.
 
-Columns, in any order, names in any case: time (ISO 8601), machine, depth with its unit as in
-"depth (mm)"; optional line, lot (of sheet), tool, operator, can, event, "spring age (days)",
-"reversal (psi)".  A row with an event needs no depth.
+Columns, in any order, names in any case: time (ISO 8601, or day and month before the year),
+machine, depth with its unit as in "depth (mm)"; optional line, lot (of sheet), tool, operator, can,
+event, "spring age (days)", "reversal (psi)".  A row with an event needs no depth.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from domemargin.profiles import InputError, parse_quantity
 from domemargin.profiles.errors import brief, brief_path
 from domemargin.profiles.files.contents import content_of
 from domemargin.profiles.limits import LIMITS
+from domemargin.studies.readings.doubts import as_utf8, copies_of, names_alike, split_numbers
 from domemargin.studies.readings.readings import (
     Event,
     Floats,
@@ -27,6 +28,7 @@ from domemargin.studies.readings.readings import (
     SetAside,
     no_labels,
 )
+from domemargin.studies.readings.times import times_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,12 +51,14 @@ _SHOWN = 40  # characters of a value in a reason
 @dataclass(frozen=True)
 class _Sheet:
     """Columns as they stand in the file; file_line : where each row stands; bad : rows that have
-    the wrong number of fields; comma : whether numbers are written with a decimal comma."""
+    the wrong number of fields; comma : whether numbers are written with a decimal comma; notes : on
+    the file as a whole."""
 
     columns: dict[str, Any]
     file_line: Ints
     bad: list[SetAside]
     comma: bool = False
+    notes: tuple[str, ...] = ()
 
 
 def read_readings(path: Path | str) -> Readings:
@@ -89,10 +93,7 @@ def _csv(path: Path) -> _Sheet:
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raw = raw.decode("utf-16", errors="replace").encode()
     raw = raw.removeprefix(b"\xef\xbb\xbf").replace(b"\0", b"?")
-    try:
-        raw.decode("utf-8")
-    except UnicodeDecodeError:
-        raw = raw.decode("utf-8", errors="replace").encode()
+    raw, notes = as_utf8(raw)
     text = raw[:100_000].decode(errors="ignore")
     if text.count("\ufffd") + text.count("?") > max(0.1 * len(text), 50):
         raise InputError(
@@ -141,7 +142,7 @@ def _csv(path: Path) -> _Sheet:
     line = np.delete(line, skipped - 2) if skipped.size else line
     columns = {name: table.column(i) for i, name in enumerate(table.column_names)}
     bad = [SetAside(number, reason) for number, reason in wrong]
-    return _Sheet(columns, line, bad, comma=delimiter == ";")
+    return _Sheet(columns, line, bad, delimiter == ";", tuple(notes))
 
 
 def _parquet(path: Path) -> _Sheet:
@@ -192,8 +193,6 @@ def _first(error: Exception) -> str:
 
 
 def _checked(sheet: _Sheet, path: Path) -> Readings:
-    import pandas as pd
-
     found, units, notes = _header(list(sheet.columns), path)
     sheet = replace(sheet, columns=_plain(sheet.columns, found, path))
     rows = sheet.file_line.size
@@ -201,9 +200,13 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
 
     def refuse(bad: Any, why: Any) -> None:
         """Note a reason for the rows that have none yet."""
+        if not np.any(bad):
+            return
         for row in np.flatnonzero(bad & (reasons == None)):  # noqa: E711  elementwise
             reasons[row] = why(row) if callable(why) else why
 
+    notes = [*sheet.notes, *notes]
+    _refuse_split(sheet, found, units, refuse)
     event = _names(sheet, found, "event", rows)
     without = event.codes >= 0  # rows that may have no depth
     numbers = {}
@@ -213,12 +216,8 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
             numbers[name] = _numbers(text, units[name], name, refuse, sheet.comma, without)
         else:
             numbers[name] = np.full(rows, np.nan)
-    time_text = sheet.columns[found["time"]].to_pandas()
-    time = pd.to_datetime(time_text, errors="coerce", format="ISO8601", utc=True)
-    refuse(
-        time.isna().to_numpy(),
-        lambda row: f"time is {_cut(time_text.iloc[row])}; it must be as 2025-03-01T06:30",
-    )
+    time, time_text, more = times_of(sheet.columns[found["time"]], refuse)
+    notes += more
     machine, line_of = _machines(sheet, found, rows)
     refuse(machine.codes < 0, "machine is empty")
     good = reasons == None  # noqa: E711  elementwise
@@ -243,6 +242,24 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
         for row in np.flatnonzero(good & (event.codes >= 0))
     ]
     every = {name: _names(sheet, found, name, rows) for name in ("lot", "tool", "operator", "can")}
+    for what, column in (("machines", machine), ("lots", every["lot"]),
+                         ("operators", every["operator"])):  # fmt: skip
+        notes += names_alike(column, what)
+    copies, kept = copies_of(
+        machine.codes[order], day[order], numbers["depth"][order],
+        lambda: [column.codes[order] for column in every.values()],
+        bool(np.all(day[order] % 1.0 == day[order[0]] % 1.0)),
+    )  # fmt: skip
+    if copies is not None:
+        set_aside += [
+            SetAside(int(line), "it repeats another row: same time, machine, depth and all else")
+            for line in sheet.file_line[order[copies]]
+        ]
+        set_aside.sort(key=lambda one: one.line)
+        order = order[~copies]
+    elif kept:
+        notes.append(f"{kept} rows are like another in time, machine and depth; as many as may be "
+                     "by chance where cans share a time, and all were kept.")  # fmt: skip
     return Readings(
         depth=numbers["depth"][order], day=day[order], start=start,
         machine=machine.at(order), line_of=line_of,
@@ -251,6 +268,33 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
         file_line=sheet.file_line[order], events=tuple(changes),
         set_aside=tuple(set_aside), notes=tuple(notes),
     )  # fmt: skip
+
+
+def _refuse_split(
+    sheet: _Sheet, found: dict[str, str], units: dict[str, float], refuse: Any
+) -> None:
+    """Set aside depths that a decimal comma without quotes has cut in two."""
+    import pyarrow as pa
+
+    names = list(sheet.columns)
+    place = names.index(found["depth"]) + 1
+    # whole numbers are what depths in micrometres are
+    if sheet.comma or place >= len(names) or units["depth"] < 1.0:
+        return
+    columns = [sheet.columns[name] for name in names[place - 1 : place + 1]]
+    if not all(pa.types.is_string(column.type) for column in columns):
+        return
+    import pyarrow.compute as pc
+
+    if not pc.any(pc.match_substring_regex(columns[0], r"^\s*\d+\s*$")).as_py():
+        return
+    depth, after = (column.to_pandas().astype(object).fillna("") for column in columns)
+    split = split_numbers(depth, after, names[place] == found.get("event"))
+    if split is not None:
+        refuse(split, lambda row: (
+            f"depth is {_cut(depth.iloc[row])} and {_cut(after.iloc[row])} follows: a decimal "
+            "comma without quotes has cut it in two"
+        ))  # fmt: skip
 
 
 def _header(names: list[str], path: Path) -> tuple[dict[str, str], dict[str, float], list[str]]:
@@ -298,7 +342,7 @@ def _factor(name: str, unit: str) -> float:
             f'column {name!r} has no unit; its header must declare one, as in "{example}"', name
         )
     try:
-        return parse_quantity(f"1 {unit}", NUMBERS[name], name)
+        return parse_quantity(f"1 {_unit(unit)}", NUMBERS[name], name)
     except InputError:
         allowed = f"a unit of {NUMBERS[name]}"
         raise InputError(
@@ -306,6 +350,14 @@ def _factor(name: str, unit: str) -> float:
             f'as in "{example}"',
             name, unit, allowed,
         ) from None  # fmt: skip
+
+
+def _unit(unit: str) -> str:
+    """A unit with the micro sign, Greek mu or capitals that spreadsheets make of it."""
+    plain = re.sub("[\u00b5\u03bc\u039c](?=[mM]$)", "u", unit)
+    known = {"mm": "mm", "cm": "cm", "um": "um", "in": "in", "psi": "psi", "bar": "bar",
+             "mpa": "MPa", "kpa": "kPa"}  # fmt: skip
+    return known.get(plain.casefold(), plain)
 
 
 def _numbers(
@@ -353,7 +405,7 @@ def _names(sheet: _Sheet, found: dict[str, str], name: str, rows: int) -> Labels
 
 
 def _machines(sheet: _Sheet, found: dict[str, str], rows: int) -> tuple[Labels, tuple[str, ...]]:
-    """Machines, told apart by line as well, and the line of each."""
+    """Machines, separated by line as well, and the line of each."""
     machine = _names(sheet, found, "machine", rows)
     if "line" not in found:
         return machine, ("",) * len(machine.names)

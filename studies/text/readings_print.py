@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections import Counter
 from collections.abc import Iterator, Sequence
@@ -10,9 +11,12 @@ from pathlib import Path
 from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, NOT_ENOUGH
 from domemargin.studies.diagnosis.pressure import Margin
 from domemargin.studies.diagnosis.report import Report
+from domemargin.studies.diagnosis.scatter import scatter_parts
 from domemargin.studies.readings.components import WITHIN
+from domemargin.studies.readings.control_capability import Capability
 from domemargin.studies.readings.control_charts import RUN
-from domemargin.studies.text.readings_words import CHECKS, LOCK_OUT, checks, evidence, rate
+from domemargin.studies.readings.shift import shift_lines
+from domemargin.studies.text.readings_words import CHECKS, LOCK_OUT, checks, evidence, filled, rate
 from domemargin.studies.text.words import one_line
 from domemargin.studies.units import PSI
 
@@ -23,7 +27,11 @@ _BAD_SHOWN = 8
 def report_lines(report: Report, files: Sequence[Path] = ()) -> Iterator[str]:
     """The report, line by line."""
     yield from _head(report)
+    yield from shift_lines(report)
+    yield ""
     yield from _machines(report)
+    if any(report.capabilities):
+        yield from _capable(report)
     if report.margins:
         yield from _pressures(report)
     yield from _verdicts(report)
@@ -44,7 +52,8 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
 
 def _head(report: Report) -> Iterator[str]:
     readings, diagnosis = report.readings, report.diagnosis
-    yield (f"{len(readings):,} readings of {len(diagnosis.findings)} machines over "
+    many = len(diagnosis.findings)
+    yield (f"{len(readings):,} readings of {many} machine{'s' if many > 1 else ''} over "
            f"{readings.days:.1f} days")  # fmt: skip
     bad = readings.set_aside
     if bad:
@@ -59,13 +68,18 @@ def _head(report: Report) -> Iterator[str]:
     yield from _wrapped(
         f"Explained scatter (standard deviations): {explained.can:.4f} mm from can to can, "
         f"{explained.lot:.4f} between sheet lots, {explained.reading:.4f} of the gauge"
-        + (" (gauge study)" if report.gauge else " (not from a study)")
+        + _gauge_words(report)
         + f"; {report.question.slopes.source}."
     )
-    parts = report.components
+    parts = scatter_parts(report.question.scatter, report.question.slopes)
+    by = ", ".join(
+        f"{'sheet gauge' if name == 'gauge' else name} {value:.4f}" for name, value in parts.items()
+    )
+    yield from _wrapped(f"What that rests on (mm): {by}; sets {explained.set:.4f}.")
     names = {WITHIN: "within"}
     shares = ", ".join(
-        f"{names.get(name, name)} {value:.4f}" for name, value in parts.deviation.items()
+        f"{names.get(name, name)} {value:.4f}"
+        for name, value in report.components.deviation.items()
     )
     yield from _wrapped(f"Found by factor (mm, standard deviations): {shares}.")
     for note in (*readings.notes, *report.notes):
@@ -73,25 +87,34 @@ def _head(report: Report) -> Iterator[str]:
     yield ""
 
 
+def _gauge_words(report: Report) -> str:
+    if report.gauge:
+        return " (gauge study)"
+    return " (as stated)" if report.question.gauge_measured else " (supposed, not measured)"
+
+
 def _machines(report: Report) -> Iterator[str]:
     wide = min(max(len("machine"), *(len(one.machine) for one in report.diagnosis.findings)), 18)
-    capable = any(report.capabilities)
-    yield (f"{'machine':<{wide}}  {'cans':>6} {'mean':>7} {'off':>7} {'spread':>7} "
-           + (f"{'Cpk':>5} {'low':>5} " if capable else "") + "verdict")  # fmt: skip
-    for one, index in zip(report.diagnosis.findings, report.capabilities, strict=True):
-        middle = ""
-        if capable:
-            middle = f"{index.cpk[0]:5.2f} {index.cpk[1]:5.2f} " if index else " " * 12
-        yield (f"{one_line(one.machine, wide):<{wide}}  {one.readings:6d} {one.mean:7.3f} "
-               f"{one.deviation:+7.3f} {one.spread:7.4f} {middle}{one.verdict}")  # fmt: skip
-    yield (
-        "(mm; mean now; off the target; low: 95 % limit)"
-        if capable
-        else ("(mm; mean: now; off: from the target)")
-    )
+    yield (f"{'machine':<{wide}}  {'cans':>6} {'data':>5} {'mean':>7} {'off':>7} {'spread':>7} "
+           "verdict")  # fmt: skip
+    for one in report.diagnosis.findings:
+        start = (f"{one_line(one.machine, wide):<{wide}}  {one.readings:6d} "
+                 f"{100.0 * filled(one):4.0f}% {one.mean:7.3f} {one.deviation:+7.3f} "
+                 f"{one.spread:7.4f} ")  # fmt: skip
+        more = f" and {len(one.causes) - 1} more" if len(one.causes) > 1 else ""
+        yield start + one_line(one.verdict + more, _WIDTH - len(start))
+    yield "(mm; data: readings over those a verdict needs; mean: now; off: from the target)"
+    grouped = [one.n for one in report.subgroups if one is not None]
+    if grouped:
+        size = max(set(grouped), key=grouped.count)
+        yield from _wrapped(
+            f"{len(grouped)} machines are read in subgroups, of {size} cans mostly: charts of "
+            "means and ranges."
+        )
     beyond = Counter(
-        {one.machine: chart.beyond.size + chart.runs.size
-         for one, chart in zip(report.diagnosis.findings, report.charts) if chart is not None}
+        {one.machine: (group or chart).beyond.size + (group or chart).runs.size
+         for one, chart, group in zip(report.diagnosis.findings, report.charts, report.subgroups)
+         if chart is not None}
     )  # fmt: skip
     worst = [f"{name} ({count})" for name, count in beyond.most_common(3) if count]
     if worst:
@@ -99,6 +122,34 @@ def _machines(report: Report) -> Iterator[str]:
             f"Most points beyond control limits or in runs of {RUN}: {', '.join(worst)}. Limits "
             "of a machine's own short-term scatter: sheet lots alone may cross them."
         )
+
+
+def _capable(report: Report) -> Iterator[str]:
+    wide = min(max(len("machine"), *(len(one.machine) for one in report.diagnosis.findings)), 18)
+    yield ""
+    yield "Capability, Cpk with 95 % limits"
+    yield (f"{'machine':<{wide}}  {'as observed':>22}  "
+           + (f"{'less the gauge':>22}  " if report.corrected else "") + "outside")  # fmt: skip
+    corrected = report.corrected or (None,) * len(report.capabilities)
+    for one, index, true in zip(
+        report.diagnosis.findings, report.capabilities, corrected, strict=True
+    ):
+        row = f"{one_line(one.machine, wide):<{wide}}  {_index(index):>22}  "
+        row += f"{_index(true):>22}  " if report.corrected else ""
+        yield row + (f"{_percent(index.outside):>7}" if index else f"{'-':>7}")
+    if report.corrected:
+        yield from _wrapped("-: too few readings, or a gauge that scatters as much as is seen.")
+    else:
+        yield from _wrapped("The gauge's scatter is in it: a gauge study (cans read again) or "
+                            "--gauge takes it off.")  # fmt: skip
+
+
+def _index(index: Capability | None) -> str:
+    if index is None:
+        return "-"
+    value, low, high = index.cpk
+    top = f"{high:.2f}" if math.isfinite(high) else "any"
+    return f"{value:.2f} ({low:.2f} to {top})"
 
 
 def _pressures(report: Report) -> Iterator[str]:
@@ -153,20 +204,21 @@ def _margins(report: Report, margins: Sequence[Margin]) -> Iterator[str]:
 
 def _percent(share: float) -> str:
     if share < 1e-5:
-        return "<0.001%"
+        return "0%" if share == 0.0 else "<0.001%"
     return f"{100.0 * share:.2g}%" if share < 0.0995 else f"{100.0 * share:.0f}%"
 
 
 def _verdicts(report: Report) -> Iterator[str]:
     findings = report.diagnosis.findings
     short = [one for one in findings if one.verdict == NOT_ENOUGH and not one.also]
-    short = short if len(short) > 2 else []  # many are told in one paragraph
+    short = short if len(short) > 2 else []  # many share one paragraph
     for one in findings:
         if one.misreads:
             lines = ", ".join(map(str, one.misreads[:6]))
             yield ""
-            yield from _wrapped(f"{one.machine}: {len(one.misreads)} readings far off, left out as "
-                                f"misreads (lines {lines}).")  # fmt: skip
+            many = "reading is" if len(one.misreads) == 1 else "readings are"
+            yield from _wrapped(f"{one.machine}: {len(one.misreads)} {many} far off and left out "
+                                f"as misread: line {lines}.")  # fmt: skip
         if one.verdict == IN_CONTROL:
             for sentence in one.also:
                 yield ""
@@ -176,16 +228,22 @@ def _verdicts(report: Report) -> Iterator[str]:
             continue
         yield ""
         yield one_line(f"{one.machine}: {one.verdict.upper()}", _WIDTH)
-        for sentence in (evidence(one, report.diagnosis), *one.also, rate(one.verdict)):
+        said = (evidence(one, report.diagnosis), *one.also,
+                rate(one.verdict, report.question.ailing))  # fmt: skip
+        for sentence in said:
             yield from _wrapped(sentence, "  ")
         for number, check in enumerate(checks(one, report.diagnosis), 1):
             yield from _wrapped(f"{number}. {check}", "  ")
+        for cause in one.causes[1:]:
+            yield from _wrapped(f"as well: {cause}", "  ")
+            yield from _wrapped(evidence(one, report.diagnosis, cause), "    ")
+            yield from _wrapped(f"first: {checks(one, report.diagnosis, cause)[0]}", "    ")
     if short:
         more = ", ".join(f"{one_line(one.machine, 26)} ({one.more})" for one in short)
         yield ""
         yield f"{len(short)} machines: {NOT_ENOUGH.upper()}"
         yield from _wrapped(
-            "Their readings do not tell play from what the sheet explains; so many more are "
+            "Their readings cannot distinguish play from what the sheet explains; so many more are "
             f"needed, about: {more}.",
             "  ",
         )

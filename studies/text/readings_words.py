@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from domemargin.studies.diagnosis.counts import PLANTS
 from domemargin.studies.diagnosis.diagnosis import (
     DRIFT,
     IN_CONTROL,
     LOT,
     NOT_ENOUGH,
     OFFSET,
+    SMALL_DRIFT,
+    SMALL_STEP,
     SPREAD,
     Diagnosis,
     Finding,
 )
 from domemargin.studies.diagnosis.doming import Remedy
-from domemargin.studies.diagnosis.rates import PLANTS, RIGHT_SHARE
-from domemargin.studies.diagnosis.shape import STEP
+from domemargin.studies.diagnosis.rates import AILING, chance_right
+from domemargin.studies.diagnosis.spread import FAR
+from domemargin.studies.tails import normal_above
 
 LOCK_OUT = (
     "Before hands or gauges go near a press: stop it, lock it out and tag it, let the energy "
@@ -37,6 +41,16 @@ CHECKS: dict[str, tuple[str, ...]] = {
         "wear of dome die and punch nose",
         "replace or reset, and read on: a set that is moved alone will be moved again",
     ),
+    SMALL_STEP: (
+        "the record of the set: what was done to the machine at that time, logged or not",
+        "a shim, a die or a tool that does not belong there",
+        "the set only by what the record shows to be missing; the drive is not suspected",
+    ),
+    SMALL_DRIFT: (
+        "the spring or air pressure behind the doming station: force at the set, age",
+        "wear of dome die and punch nose, by the record of the tool",
+        "read on: what it will have moved by in as many days again",
+    ),
     LOT: (
         "the certificate of the lot: gauge, yield strength, lubricant",
         "gauge and yield strength of a sample of it",
@@ -58,43 +72,58 @@ _LOOSE_LINE = (
 )
 
 
-def checks(finding: Finding, diagnosis: Diagnosis) -> tuple[str, ...]:
-    """What to check for a verdict, in which order."""
-    if finding.verdict == SPREAD and diagnosis.loose(finding.line):
+def checks(finding: Finding, diagnosis: Diagnosis, cause: str | None = None) -> tuple[str, ...]:
+    """What to check for a cause, by default the verdict, in which order."""
+    cause = finding.verdict if cause is None else cause
+    if cause == SPREAD and diagnosis.loose(finding.line):
         return _LOOSE_LINE
-    if finding.verdict == OFFSET and finding.shape.kind != STEP:
+    if cause == OFFSET and finding.step is None:
         return _ALWAYS_OFF  # no time at which anything was changed
-    return CHECKS[finding.verdict]
+    return CHECKS[cause]
 
 
-def evidence(finding: Finding, diagnosis: Diagnosis) -> str:
-    """The numbers behind a verdict, in a sentence or two."""
+def evidence(finding: Finding, diagnosis: Diagnosis, cause: str | None = None) -> str:
+    """The numbers behind a cause, by default the verdict, in a sentence or two."""
+    cause = finding.verdict if cause is None else cause
     shape, explained = finding.shape, diagnosis.explained
     seen = (
         f"scatters by {finding.spread:.4f} mm (standard deviation, {finding.readings} readings); "
         f"sheet, process and gauge explain {explained.seen:.4f} mm"
     )
-    if finding.verdict == SPREAD:
+    if cause == SPREAD:
+        far = (
+            f" {finding.far} cans lie far off, the others less so: it comes and goes."
+            if _now_and_then(finding, explained.seen)
+            else ""
+        )
         return (
             f"It {seen}. Not explained: {finding.unexplained:.4f} mm, with 95 % limits "
-            f"{finding.unexplained_low:.4f} to {finding.unexplained_high:.4f} mm."
+            f"{finding.unexplained_low:.4f} to {finding.unexplained_high:.4f} mm.{far}"
         )
-    if finding.verdict == NOT_ENOUGH:
+    if cause == NOT_ENOUGH:
         return (
-            f"{finding.readings} readings do not tell play from what the sheet explains; about "
-            f"{finding.more} more are needed."
+            f"{finding.readings} readings cannot distinguish play from what the sheet explains; "
+            f"about {finding.more} more are needed."
         )
-    if finding.verdict == DRIFT:
+    if cause in (DRIFT, SMALL_DRIFT):
         return (
-            f"It moved by {shape.change:+.3f} mm over the record; a steady machine shows as much "
-            f"once in {_once(shape.chance)}. It {seen}."
+            f"It moved by {shape.trend:+.3f} mm over the record, with a standard error of "
+            f"{shape.trend_error:.3f} mm, beside any steps. It {seen}."
         )
-    if finding.verdict == OFFSET and shape.kind == STEP and shape.at_day is not None:
+    step = finding.step
+    if cause in (OFFSET, SMALL_STEP) and step is not None:
+        where = "where a change is logged" if step.logged else "where no change is logged"
+        within = (
+            f" A set explains steps up to {diagnosis.unlogged:.3f} mm here."
+            if cause == SMALL_STEP
+            else ""
+        )
         return (
-            f"It stepped by {shape.change:+.3f} mm on day {shape.at_day:.1f} of the record and is "
-            f"now {finding.deviation:+.3f} mm from the target. It {seen}."
+            f"It stepped by {step.size:+.3f} mm (standard error {step.error:.3f} mm) on day "
+            f"{step.day:.1f} of the record, {where}, and is now {finding.deviation:+.3f} mm from "
+            f"the target.{within} It {seen}."
         )
-    if finding.verdict == LOT:
+    if cause == LOT:
         names = ", ".join(f"{name} ({level:+.3f} mm)" for name, level in finding.lots[:4])
         return f"Its level follows the sheet: {names}, like the other machines'. It {seen}."
     return (
@@ -104,20 +133,27 @@ def evidence(finding: Finding, diagnosis: Diagnosis) -> str:
     )
 
 
-def _once(chance: float) -> str:
-    return "more than a million" if chance < 1e-6 else f"{round(1.0 / max(chance, 1e-9)):,}"
+def _now_and_then(finding: Finding, seen: float) -> bool:
+    """Whether few cans make the scatter: fewer lie far off than if all scattered alike."""
+    alike = 2.0 * float(normal_above(FAR * seen / finding.spread)) * finding.readings
+    return 2 < finding.far < 0.6 * alike
 
 
-def rate(verdict: str) -> str:
-    """How often a verdict was right in simulation."""
-    share = RIGHT_SHARE.get(verdict)
+def rate(verdict: str, ailing: float = AILING) -> str:
+    """How often a verdict is right where this share of the machines ails, by simulation."""
+    share = chance_right(verdict, ailing)
     if share is None:
         return ""
     often = "more than 99" if share > 0.99 else f"about {100.0 * share:.0f}"
     return (
-        f"In {PLANTS:,} simulated plants this verdict was right {often} times in a hundred, each "
-        "cause taken as equally common."
+        f"Right {often} times in a hundred where {100.0 * ailing:g} % of the machines ail, by "
+        f"{PLANTS:,} simulated plants with tool changes, operators, tails and several ailments."
     )
+
+
+def filled(finding: Finding) -> float:
+    """How full a machine's evidence is: readings over those that a verdict needs, at most 1."""
+    return finding.readings / (finding.readings + finding.more)
 
 
 REMEDIES = (
