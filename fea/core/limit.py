@@ -39,6 +39,7 @@ NEWTON = Newton(tolerance=1e-5, iterations=40)
 # correction of two even ramps, and difference of two corrected limits, over the resolution, up to
 # which they are enough: a long step may end in another equilibrium, whose error is of no order
 ENOUGH = 0.5
+RIVAL, RIVAL_STAGE = 0.01, 3  # another top within this share: at least this many halvings
 # how far, as a share of the path, a limit may lie off the place its ramp was laid out for
 ALIGNED, ALIGNMENTS = 0.05, 3
 # of an elastic path
@@ -138,7 +139,8 @@ def approach(
         agree = len(extrapolated) > 1 and (
             abs(extrapolated[-1] - extrapolated[-2]) <= ENOUGH * resolution * limit
         )
-        if (even and even_now and small) or agree:
+        settled = (even and even_now and small) or agree
+        if settled and (stage >= RIVAL_STAGE or not _has_rival(path)):
             return Found(path, correction, laid, iterations)
     (before, *_), (limit, *_) = limits[-2:]
     count = len(path.states) - 1
@@ -172,6 +174,16 @@ def find_limit(
     if sought.path.limit is None:
         return sought
     return approach(system, start, plan, sought, resolution, go_on)
+
+
+def _has_rival(path: Ramp) -> bool:
+    """Whether the path has another top nearly as high as its limit: which is higher may rest on
+    the length of the steps."""
+    assert path.limit is not None
+    pressure = np.array([state.pressure for state in path.states])
+    inner = pressure[1:-1]
+    tops = inner[(inner > pressure[:-2]) & (inner >= pressure[2:])]
+    return bool(np.count_nonzero(tops > (1.0 - RIVAL) * path.limit.pressure) > 1)
 
 
 def _aligned(
