@@ -15,6 +15,7 @@ from domemargin.profiles.local import Along, Zone, cosine_step, smooth_through
 from domemargin.profiles.material import Material, Table
 from domemargin.profiles.shape.chain import Chain, solve
 from domemargin.profiles.shape.closing import shape_error
+from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.meridian import Meridian
 from domemargin.profiles.shape.shape import Shape, Sheet
 
@@ -28,6 +29,8 @@ class Profile:
     name : how it is called in reports.
     shape, sheet, material : its dimensions, gauges and metal.
     zones, along : gauge and metal that differ along the meridian.
+    formed : hardening and stress that forming left, layer by layer; it takes the place of any
+        prior strain.
 
     Raises ShapeError if the dimensions do not close to a tangent chain, InputError if zones or
     table do not fit.
@@ -39,6 +42,7 @@ class Profile:
     material: Material
     zones: tuple[Zone, ...] = ()
     along: Along | None = None
+    formed: FormedState | None = None
 
     def __post_init__(self) -> None:
         chain = solve(self.shape, self.sheet)
@@ -56,6 +60,8 @@ class Profile:
                 )
         if self.zones or (self.along is not None and self.along.gauge is not None):
             self._check_gauge()
+        if self.formed is not None:
+            self._check_formed()
         if self.material.yield_strength is None:
             along = self.along is not None and self.along.yield_strength is not None
             if along or any(zone.yield_strength is not None for zone in self.zones):
@@ -66,6 +72,26 @@ class Profile:
                     "missing",
                     "a stress",
                 )
+
+    def _check_formed(self) -> None:
+        """Reject a formed state beside what it holds already, and in metal that cannot yield."""
+        prior = self.along is not None and self.along.prior_strain is not None
+        if prior or any(zone.prior_strain is not None for zone in self.zones):
+            raise InputError(
+                "prior_strain is given beside [formed], which holds the metal's strain; "
+                "give one of the two",
+                "prior_strain",
+                "given",
+                "absent beside [formed]",
+            )
+        if self.material.yield_strength is None:
+            raise InputError(
+                "formed is given but the material is linear elastic; give "
+                "material.yield_strength too",
+                "material.yield_strength",
+                "missing",
+                "a stress",
+            )
 
     def _check_gauge(self) -> None:
         """Refuse a local gauge that leaves no radius on the tighter surface of an arc."""
@@ -98,7 +124,7 @@ class Profile:
     @cached_property
     def meridian(self) -> Meridian:
         """The mid-surface line by arc length."""
-        return self.chain.meridian
+        return replace(self.chain.meridian, formed=self.formed)
 
     @cached_property
     def transition(self) -> tuple[float, float]:

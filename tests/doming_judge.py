@@ -13,9 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from domemargin.fea.bottom.readings import lowest
-from domemargin.fea.doming.advance import Goal, Pace, advance
-from domemargin.fea.doming.blank import blank_shell
-from domemargin.fea.doming.press import (
+from domemargin.fea.solid.mesh import to_skfem
+from domemargin.fea.solid.solid import solid
+from domemargin.fea.stroke.advance import Goal, Pace, advance
+from domemargin.fea.stroke.blank import blank_shell
+from domemargin.fea.stroke.press import (
     CLAMP,
     DIE,
     FormingSettings,
@@ -24,10 +26,8 @@ from domemargin.fea.doming.press import (
     press_of,
     pull,
 )
-from domemargin.fea.doming.solid import SolidPress
-from domemargin.fea.doming.step import loosened, resting
-from domemargin.fea.solid.mesh import to_skfem
-from domemargin.fea.solid.solid import solid
+from domemargin.fea.stroke.solid import SolidPress
+from domemargin.fea.stroke.step import loosened, resting
 from domemargin.profiles.files.section import section_mesh
 from domemargin.profiles.shape.meridian import Meridian, Points
 from domemargin.profiles.tooling.chain import blank_chain, blank_thickness
@@ -56,9 +56,11 @@ def station() -> Tooling:
     return tooling.replaced(material=plain, blank__wall_height=12.0)
 
 
-def stroke(tooling: Tooling, press: Any, hold: Any, loose: Any, grip: Floats) -> tuple[Any, ...]:
+def stroke(
+    tooling: Tooling, press: Any, hold: Any, loose: Any, grip: Floats, rise: float
+) -> tuple[Any, ...]:
     """Clamp, raise, let go.  hold(press, held) holds or frees the wall's top."""
-    force, none = tooling.clamp.force, np.zeros(press.free.size)
+    force, none = tooling.clamp_force, np.zeros(press.free.size)
 
     def with_tools(*tools: int, held: int = -1, wall: bool = False) -> Any:
         active = tuple(i in tools for i in range(3))
@@ -76,7 +78,7 @@ def stroke(tooling: Tooling, press: Any, hold: Any, loose: Any, grip: Floats) ->
     places[DIE] = -tooling.blank.gauge - 1e-4
     state = replace(state, places=places)
     places = places.copy()
-    places[DIE] += RISE
+    places[DIE] += rise
     peak = [0.0]
 
     def seen(at: Any) -> bool:
@@ -84,7 +86,7 @@ def stroke(tooling: Tooling, press: Any, hold: Any, loose: Any, grip: Floats) ->
         return False
 
     now = with_tools(0, DIE, CLAMP, held=CLAMP)
-    pace = Pace(0.02 / RISE, 0.1 / RISE)
+    pace = Pace(0.02 / rise, 0.1 / rise)
     loaded = advance(now, state, Goal(places, force), pace, force, seen)
     now = with_tools(0, CLAMP, held=CLAMP)
     state = advance(now, loose(now, loaded), Goal(places, force, grip), Pace(0.02, 0.25), force)
@@ -111,9 +113,9 @@ def means(s: Floats, share: Floats) -> tuple[float, float]:
     return float(1.0 - mean[first > 20.0].min()), float(1.0 - mean[0])
 
 
-def by_shell(density: float = 1.0) -> Outcome:
+def by_shell(density: float = 1.0, tooling: Tooling | None = None, rise: float = RISE) -> Outcome:
     """The stroke by the shell."""
-    tooling = station()
+    tooling = tooling or station()
     press, _, line = press_of(tooling, FormingSettings(density))
     half = 0.5 * tooling.blank.gauge
 
@@ -136,6 +138,7 @@ def by_shell(density: float = 1.0) -> Outcome:
         lambda p, held: replace(p, shell=hold_wall(p.shell, held)),
         loosened,
         pull(drawn, tooling.blank.wall_grip),
+        rise,
     )
 
     def depth(state: Any) -> float:
@@ -177,9 +180,11 @@ class _Section:
         return blank_thickness(self.tooling, s)[0]
 
 
-def by_solid(through: int = 2, along: float = 1.0) -> Outcome:
+def by_solid(
+    through: int = 2, along: float = 1.0, tooling: Tooling | None = None, rise: float = RISE
+) -> Outcome:
     """The stroke by the solid: through elements across the gauge."""
-    tooling = station()
+    tooling = tooling or station()
     counts = {"flat": 70, "nose": 5, "outer_leg": 36, "heel": 14, "sidewall": 8}
     counts = {name: max(3, round(along * count)) for name, count in counts.items()}
     mesh = section_mesh(_Section(tooling), through, counts)  # type: ignore[arg-type]
@@ -202,7 +207,7 @@ def by_solid(through: int = 2, along: float = 1.0) -> Outcome:
 
     grip = np.zeros(body.n)
     grip[2 * top + 1] = tooling.blank.wall_grip / (2.0 * np.pi) / top.size
-    loaded, rest, peak = stroke(tooling, press, hold, lambda p, s: p.loosened(s), grip)
+    loaded, rest, peak = stroke(tooling, press, hold, lambda p, s: p.loosened(s), grip, rise)
 
     def depth(state: Any) -> float:
         line = body.lines["outside"]

@@ -12,9 +12,9 @@ from shells import disc, revolve, tube
 
 from domemargin.fea.contact.contact import Penalty, Tool, chain_rows
 from domemargin.fea.contact.kernel import PRESSURE, distance
-from domemargin.fea.doming.advance import Goal, Pace, advance
-from domemargin.fea.doming.step import FormingState, Press, resting, step
 from domemargin.fea.shell.shell import Shell
+from domemargin.fea.stroke.advance import Goal, Pace, advance
+from domemargin.fea.stroke.step import FormingState, Press, resting, step
 from domemargin.profiles.material import Linear, Material
 from domemargin.profiles.shape.meridian import Segment
 
@@ -86,9 +86,10 @@ def shrunk(friction: float, interference: float = 0.01) -> tuple[Press, FormingS
     tool = Tool("mandrel", mandrel(radius - 0.5 * gauge, 60.0), "inside", friction)
     press = Press(shell, (tool,), Penalty(), force_scale=1e4)
     state = resting(press, shell.start(), (0.0,))
-    wider = mandrel(radius - 0.5 * gauge + interference, 60.0)
-    press = replace(press, tools=(replace(tool, rows=wider),))
-    return press, step(press, state, state.places)
+    wider = replace(tool, rows=mandrel(radius - 0.5 * gauge + interference, 60.0))
+    # shrunk on without friction, so that it starts free of drag
+    smooth = replace(press, tools=(replace(wider, friction=0.0),))
+    return replace(press, tools=(wider,)), step(smooth, state, state.places)
 
 
 def test_shrink_fit_gives_the_pressure_of_a_thin_ring() -> None:
@@ -114,7 +115,6 @@ def test_friction_slides_at_mu_times_the_normal_force(evidence, mu: float) -> No
         normal = TWO_PI * float(np.sum(press.area.ravel() * pressures(state, 0)))
         drag.append(float(state.forces[0]) / normal)
     assert drag[0] < 0.8 * mu  # sticks first
-    # the limit is that of the step's start, so it lags by a step
     evidence(
         f"mandrel drawn through a shrunk tube, mu = {mu:g}: drag over normal force",
         computed=drag[-1],
@@ -147,6 +147,8 @@ def curved_case() -> tuple[Press, FormingState]:
 
 def test_tangent_with_contact_and_friction_agrees_with_differences() -> None:
     press, state = curved_case()
+    # exact with the limit of friction held: how it follows the pressure would not be symmetric
+    press = replace(press, follow=False)
     rng = np.random.default_rng(5)
     u = state.shell.x.ravel() + 1e-4 * rng.standard_normal(press.shell.n) * press.shell.free
     places, none = state.places + 0.002, np.zeros(press.shell.n)

@@ -11,11 +11,14 @@ import pytest
 from evidence_rows import COMPUTED, CONVERGENCE, FORMING, PRACTICE, About
 
 from domemargin.fea.doming.doming import doming
-from domemargin.fea.doming.press import FormingSettings
 from domemargin.fea.doming.record import KINDS, DomingRecord
 from domemargin.fea.doming.reversal import PARTS, reverse
-from domemargin.fea.doming.stages import STAGES, Formed, form
+from domemargin.fea.stroke.press import FormingSettings
+from domemargin.fea.stroke.stages import STAGES, Formed, form
 from domemargin.profiles.files.loading import load_profile
+from domemargin.profiles.shape.chain import Chain
+from domemargin.profiles.shape.chain import solve as solve_chain
+from domemargin.profiles.shape.shape import Shape, Sheet
 from domemargin.profiles.tooling.files import load_tooling
 from domemargin.profiles.tooling.tooling import Spring, Tooling
 
@@ -50,7 +53,14 @@ def test_ready_tooling_forms_the_ready_profile() -> None:
     assert fitted is not None
     assert record.depth_mm == pytest.approx(shape.dome_depth, abs=0.05)
     assert fitted["stand_diameter"] == pytest.approx(shape.stand_diameter, abs=0.3)
-    assert fitted["dome_radius"] == pytest.approx(shape.dome_radii[0], abs=1.5)
+    # the sphere through the dome's centre and edge, whatever its zones
+    bottom = Shape(radii_on="mid", wall_height=20.0, **fitted)
+    chain = solve_chain(bottom, Sheet(0.265, 0.1, 8.0))
+    assert isinstance(chain, Chain)
+    edge = chain.meridian.at(chain.meridian.span("dome")[1])
+    sag = chain.segments[0].z - float(edge.z)
+    sphere = (float(edge.r) ** 2 + sag**2) / (2.0 * sag)
+    assert sphere == pytest.approx(shape.dome_radii[0], abs=1.5)
     assert fitted["nose_radius"] == pytest.approx(shape.nose_radius, abs=0.15)
     assert fitted["inner_leg_angle"] == pytest.approx(shape.inner_leg_angle, abs=0.05)
     assert record.misfit_mm is not None
@@ -112,8 +122,8 @@ def test_record_is_plain_data() -> None:
 @pytest.mark.parametrize("stage", ["blank", "clamp", "die off", "punch off"])
 def test_a_stage_that_fails_is_named(stage: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """What was reached before it stays in the record."""
-    from domemargin.fea.doming import stages as doming_stages
     from domemargin.fea.errors import SolveError
+    from domemargin.fea.stroke import stages as doming_stages
 
     act = f"{stage.replace(' ', '_')}" if stage != "blank" else "let_go"
 
@@ -298,7 +308,6 @@ def test_shape_alone_reverses_as_the_fitted_profile_does(raw: Formed) -> None:
     where the gauge changes."""
     from domemargin.fea.bottom.reversal import reversal
     from domemargin.profiles.profile import Profile
-    from domemargin.profiles.shape.shape import Shape, Sheet
 
     tooling, record = north(), formed()
     assert record.fitted is not None

@@ -25,13 +25,14 @@ def test_summary_and_files(here: Path) -> None:
     done = runner.invoke(app, ["doming", "north", "--parts"])
     assert done.exit_code == 0, done.output
     for words in (
-        "Depth", "springback", "overtravel", "Peak force", "Split risk", "Die centre", "psi",
+        "Depth", "springback", "overtravel", "Peak force", "Split risk", "Embossing", "psi",
         "+ residual stress", "qualified people",
     ):  # fmt: skip
         assert words in done.output
     assert max(len(line) for line in done.output.splitlines()) <= 80
     folder = here / "results" / "tarnholt-north-line-doming"
-    assert sorted(path.name for path in folder.iterdir()) == ["doming.json", "doming.png"]
+    names = ["doming.json", "doming.png", "formed.toml"]
+    assert sorted(path.name for path in folder.iterdir()) == names
     data = json.loads((folder / "doming.json").read_text("utf-8"))
     assert data["kind"] == "formed"
     assert data["tooling"]["die"]["flange_height"] == 10.75
@@ -129,7 +130,7 @@ def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str
 
     # arithmetic: per mm of gauge 499.7 psi is 5.00 psi per 0.01 mm
     slopes = (
-        Slopes("gauge", "mm", 0.265, -0.035, -0.003, 499.7, 18.43, -0.42),
+        Slopes("gauge", "mm", 0.265, -0.035, -0.003, 499.7, 18.43, -0.42, split_risk=2.1),
         Slopes("friction", "-", 0.08, 0.34, -0.346, -15.0, 19.55, 0.07),
         Slopes("spring force", "kN", 11.0, None, None, None, None, None, "no step"),
     )
@@ -138,9 +139,9 @@ def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str
     )
     out = capsys.readouterr().out
     rows = [" ".join(line.split()) for line in out.splitlines()]
-    assert "gauge 0.265 +0.01 mm 0.000 0.000 +5.00 +0.18 0.00" in rows
-    assert "friction 0.08 +0.01 +0.003 -0.003 -0.15 +0.20 0.00" in rows
-    assert "spring force 11 +1 kN - - - - -" in rows
+    assert "gauge 0.265 +0.01 mm 0.000 0.000 +5.00 +0.18 0.00 +0.02" in rows
+    assert "friction 0.08 +0.01 +0.003 -0.003 -0.15 +0.20 0.00 -" in rows
+    assert "spring force 11 +1 kN - - - - - -" in rows
     assert "-0.00" not in out.replace("-0.003", "")
     assert max(map(len, out.splitlines())) <= 80
 

@@ -12,10 +12,10 @@ from shells import disc, revolve
 
 from domemargin.fea.contact.contact import Penalty, Tool, chain_rows
 from domemargin.fea.core.ramp import Plan, ramp
-from domemargin.fea.doming.advance import Goal, Pace, advance
-from domemargin.fea.doming.blank import bent_state, blank_shell
-from domemargin.fea.doming.step import FormingState, Press, faces, loosened, resting
 from domemargin.fea.shell.shell import Shell
+from domemargin.fea.stroke.advance import Goal, Pace, advance
+from domemargin.fea.stroke.blank import bent_state, blank_shell
+from domemargin.fea.stroke.step import FormingState, Press, faces, loosened, resting
 from domemargin.profiles.material import Linear, Material, Swift
 from domemargin.profiles.shape.meridian import Meridian, Segment
 

@@ -185,10 +185,10 @@ def test_doming_that_fails_at_once(
     monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
 ) -> None:
     """No stage, no picture, no film: still a record, a reason and a status."""
-    import domemargin.fea.doming.stages
+    import domemargin.fea.stroke.stages
 
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(domemargin.fea.doming.stages, "advance", fails)
+    monkeypatch.setattr(domemargin.fea.stroke.stages, "advance", fails)
     status, out, err = command(
         monkeypatch, capsys, "doming", "north", "--animation", "--budget", "--out", "o"
     )

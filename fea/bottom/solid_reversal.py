@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from domemargin.fea.bottom.solid_observe import POINTS_THROUGH, SolidView
 from domemargin.fea.solid.solid import SolidBottom, bottom_solid
+from domemargin.profiles.errors import InputError
 
 
 def elements_through(resolution: float) -> int:
@@ -16,6 +17,13 @@ def solid_view(profile: SolidBottom, resolution: float = 0.002) -> SolidView:
 
     Raises InputError for a metal that it cannot represent, and GmshUnavailableError.
     """
+    if getattr(profile.meridian, "formed", None) is not None:
+        raise InputError(
+            "formed is given; the solid does not follow what forming left, use model shell",
+            "formed",
+            "given",
+            "absent with model solid",
+        )
     through = elements_through(resolution)
     solid = bottom_solid(profile, through, quadrature=(2, POINTS_THROUGH))
     return SolidView(solid, profile.meridian, through * POINTS_THROUGH)

@@ -32,6 +32,39 @@ class Penalty:
 
 
 @dataclass(frozen=True)
+class ContactRule:
+    """Points along each element at which contact is looked for.
+
+    Two points an element, as for the shell's stress, carry so much each that the force on a tool
+    jumps when one comes or goes.
+
+    shapes : (nq, 3) of the element's nodes.  area : (nel, nq) undeformed, mm^2 per radian.
+    share : (nq, 2) of the shell's two points, for what is known there.
+    """
+
+    shapes: Floats
+    area: Floats
+    share: Floats
+
+    def of(self, values: Floats) -> Floats:
+        """(nel * nq,) values at these points of what is given at the shell's (nel * 2,)."""
+        return np.ascontiguousarray((values.reshape(-1, 2) @ self.share.T).ravel())
+
+
+def contact_rule(reference: Floats, lengths: Floats, count: int) -> ContactRule:
+    """Gauss points on elements with nodes reference (n_nodes, 3) and lengths (nel,), mm."""
+    place, weight = np.polynomial.legendre.leggauss(count)
+    x = 0.5 * (place + 1.0)
+    shapes = np.stack(((1.0 - x) * (1.0 - 2.0 * x), 4.0 * x * (1.0 - x), x * (2.0 * x - 1.0)), 1)
+    r = reference[2 * np.arange(lengths.size)[:, None] + np.arange(3), 0]
+    area = lengths[:, None] * (0.5 * weight) * (r @ shapes.T)
+    # level beyond the shell's own points, so that a face is never drawn out
+    first = 0.5 - 0.5 / math.sqrt(3.0)
+    t = np.clip((x - first) / (1.0 - 2.0 * first), 0.0, 1.0)
+    return ContactRule(np.ascontiguousarray(shapes), area, np.stack((1.0 - t, t), axis=1))
+
+
+@dataclass(frozen=True)
 class Tool:
     """A rigid tool of revolution.
 

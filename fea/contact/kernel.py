@@ -1,4 +1,4 @@
-"""Compiled contact of a shell of revolution with rigid tools, at the shell's integration points.
+"""Compiled contact of a shell of revolution with rigid tools, at points along its elements.
 
 A tool is a chain of lines and arcs that may move along the axis.  The gap of a point of the
 mid-surface is its exact distance from the tool less the distance of the touching face, so both
@@ -6,8 +6,10 @@ surfaces are offset by their share of the current gauge and arcs stay arcs.
 
 Normal: pressure per undeformed area p(depth), once differentiable: quadratic over the first
 `soft` mm and straight after (Wriggers, Computational Contact Mechanics, 2006, ch. 5).
-Friction: traction along the tangent that the step started with, elastic while it sticks, its
-largest value mu times the pressure of the step's start; so the tangent stays symmetric.
+Friction: traction along the tool's tangent, elastic while it sticks, its largest value mu times the
+pressure.  Pressure and tangent are those of the trial, or those of the step's start.  The tangent
+matrix is symmetric in either case: it leaves out how the limit of friction changes within a step,
+so with the trial's pressure it is exact but for terms of the size of mu.
 """
 
 from __future__ import annotations
@@ -78,6 +80,7 @@ def point_contact(
     soft: float,
     stick: float,
     friction: float,
+    follow: bool,
     old: Floats,
     new: Floats,
 ) -> tuple[float, float, float, float, float, float, float]:
@@ -109,10 +112,13 @@ def point_contact(
     krz = rise * nr * nz + p * bend * nr * nz
     kzz = rise * nz * nz - p * bend * (1.0 - nz * nz)
     rubbed = 0.0
-    if friction > 0.0 and old[point, PRESSURE] > 0.0:
-        tr, tz = old[point, NORMAL_Z], -old[point, NORMAL_R]
+    if friction > 0.0 and (follow or old[point, PRESSURE] > 0.0):
+        if follow:
+            tr, tz, most = nz, -nr, friction * p
+        else:
+            tr, tz = old[point, NORMAL_Z], -old[point, NORMAL_R]
+            most = friction * old[point, PRESSURE]
         slid = slip_r * tr + slip_z * tz
-        most = friction * old[point, PRESSURE]
         pull = old[point, TRACTION] + stick * slid
         if abs(pull) < most:
             krr += stick * tr * tr
@@ -125,6 +131,18 @@ def point_contact(
         new[point, TRACTION] = pull
         rubbed = 0.5 * (pull + old[point, TRACTION]) * slid
     return fr, fz, krr, krz, kzz, spring, rubbed
+
+
+@kernel
+def _far_off(x: Floats, e: int, half: float, segments: Floats, place: float) -> bool:
+    """Whether no point of element e can touch a tool; see add_contact."""
+    i = 2 * e
+    r, z = x[i + 1, 0], x[i + 1, 1]
+    before = math.sqrt((x[i, 0] - r) ** 2 + (x[i, 1] - z) ** 2)
+    after = math.sqrt((x[i + 2, 0] - r) ** 2 + (x[i + 2, 1] - z) ** 2)
+    far, _, _, _, row = distance(segments, r, z - place)
+    # a tenth for the arc over its chord, half the gauge for what it changes along the element
+    return row >= 0 and far > 1.1 * max(before, after) + 1.5 * half
 
 
 @kernel
@@ -141,6 +159,7 @@ def add_contact(
     soft: float,
     stick: float,
     friction: float,
+    follow: bool,
     old: Floats,
     new: Floats,
     residual: Floats,
@@ -154,7 +173,9 @@ def add_contact(
     area : (nel, nq) undeformed area per radian.  half : (nel * nq,) distance of the touching face
         from the mid-surface.  segments : the tool at place 0; place : its height, mm; moved :
         since the start of the step.  stiffness, stick : MPa per mm.  soft : mm.
-    old, new : (nel * nq, HISTORY).  coupling : (n,) derivative of the residual by place, out.
+    follow : whether the limit of friction follows the pressure within the step.
+    old, new : (nel * nq, HISTORY), new without contact.  coupling : (n,) derivative of the
+        residual by place, out.
     Returns the axial force that the tool exerts (N per radian, up positive), its derivative by
     place, the work done against friction in the step and the energy in the penalty (N mm / rad).
     """
@@ -162,6 +183,8 @@ def add_contact(
     coupling[:] = 0.0
     force = slope = rubbed = spring = 0.0
     for e in range(n_elements):
+        if _far_off(x, e, half[e * n_points], segments, place):
+            continue
         for q in range(n_points):
             point = e * n_points + q
             r = z = r0 = z0 = 0.0
@@ -183,6 +206,7 @@ def add_contact(
                 soft,
                 stick,
                 friction,
+                follow,
                 old,
                 new,
             )

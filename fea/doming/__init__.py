@@ -1,1 +1,1 @@
-"""Forming a bottom between punch, die and clamp ring."""
+"""What a stroke left: depth, fit, record, marks, misalignment, reversal of a formed bottom."""

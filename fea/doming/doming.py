@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import time
 from dataclasses import asdict, replace
+from typing import Any
 
 import numpy as np
 
 from domemargin.fea.bottom.readings import part_at
 from domemargin.fea.doming.fit import Fit, fit_shape
-from domemargin.fea.doming.press import FormingSettings
+from domemargin.fea.doming.marks import embossing
 from domemargin.fea.doming.readings import (
     balance,
-    centre_pressure,
     depth,
     line,
     membrane_strains,
@@ -21,8 +21,10 @@ from domemargin.fea.doming.readings import (
 )
 from domemargin.fea.doming.record import ALL, Balance, DomingRecord, Metal, Stroke, Worst
 from domemargin.fea.doming.reversal import PARTS, FormedReversal, part_by_part, reverse
-from domemargin.fea.doming.stages import Formed, Watch, form
 from domemargin.fea.metal.materials import EP
+from domemargin.fea.stroke.end import FORCE_ERROR, SHELL_FORCE
+from domemargin.fea.stroke.press import FormingSettings
+from domemargin.fea.stroke.stages import Formed, Watch, form
 from domemargin.profiles.shape.chain import Chain
 from domemargin.profiles.shape.chain import solve as solve_chain
 from domemargin.profiles.shape.meridian import Meridian
@@ -60,7 +62,7 @@ def solve(
         raise ValueError(f"reversal is {reversal!r}; it must be none, formed or parts")
     started = time.perf_counter()
     formed = form(tooling, settings, watch)
-    record = read(formed, tooling)
+    record = replace(read(formed, tooling), embossing=embossing(tooling, formed, settings))
     found: dict[str, FormedReversal] = {}
     if record.kind == "formed" and reversal != "none":
         found = (
@@ -89,14 +91,14 @@ def read(formed: Formed, tooling: Tooling) -> DomingRecord:
     if "stroke" in reached:
         end = formed.at("stroke")
         last = formed.moments[-1]
-        pressure, touched = centre_pressure(formed, end)
         record = replace(
             record,
             loaded_depth_mm=depth(formed, end)[0],
             bottomed=bool(last.flange_n > BOTTOMED * last.die_n),
             overtravel_mm=float(last.overtravel_mm),
-            centre_pressure_mpa=pressure,
-            centre_touched=touched,
+            depth_per_kn=1e3 * formed.sensitivity,
+            depth_band_mm=FORCE_ERROR * formed.sensitivity,
+            depth_low_mm=SHELL_FORCE * float(last.die_n) * formed.sensitivity,
         )
     record = replace(record, balances=_balances(formed, reached))
     return _at_rest(record, formed, tooling) if kind == "formed" else record
@@ -137,7 +139,7 @@ def _at_rest(record: DomingRecord, formed: Formed, tooling: Tooling) -> DomingRe
     rest = formed.at("punch off")
     reading, stand = depth(formed, rest)
     lie = line(formed, rest)
-    fit = fit_shape(tooling, lie.r, lie.z - stand, reading)
+    fit = fit_shape(tooling, lie.r, lie.z - stand, lie.angle, reading)
     metal = _metal(formed, stand, fit)
     worst = int(np.argmax(metal.thinning))
     limit, source = _limit(formed, tooling)
@@ -160,16 +162,17 @@ def _at_rest(record: DomingRecord, formed: Formed, tooling: Tooling) -> DomingRe
         thinning_limit=limit,
         thinning_limit_source=source,
         split_risk=float(metal.thinning[worst]) / limit if limit > 0.0 else None,
-        fitted=None if fit is None else _dimensions(fit),
+        hoop_strain=float(metal.hoop_strain.min()),
+        fitted=_dimensions(fit) if fit is not None and fit.describes else None,
         misfit_mm=None if fit is None else fit.misfit_mm,
+        misfit_largest_mm=None if fit is None else fit.largest_mm,
         metal=metal,
     )
 
 
-def _dimensions(fit: Fit) -> dict[str, float]:
-    skip = ("radii_on", "dome_break_diameter", "wall_height")
-    values = asdict(fit.shape)
-    return {name: float(value) for name, value in values.items() if name not in skip}
+def _dimensions(fit: Fit) -> dict[str, Any]:
+    skip = ("radii_on", "wall_height")
+    return {name: value for name, value in asdict(fit.shape).items() if name not in skip}
 
 
 def _metal(formed: Formed, stand: float, fit: Fit | None) -> Metal:

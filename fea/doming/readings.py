@@ -8,17 +8,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from domemargin.fea.bottom.readings import lowest
 from domemargin.fea.contact.kernel import PRESSURE
-from domemargin.fea.doming.press import DIE
-from domemargin.fea.doming.stages import HELD, Formed, wall_reaction
-from domemargin.fea.doming.step import FormingState
-from domemargin.fea.metal.materials import ELASTIC, LAW, yield_curve
+from domemargin.fea.metal.materials import ELASTIC, EP, LAW, yield_curve
+from domemargin.fea.stroke.press import DIE, outside_depth
+from domemargin.fea.stroke.stages import HELD, Formed, wall_reaction
+from domemargin.fea.stroke.step import FormingState
 
 Floats = NDArray[np.float64]
 
 GAUGE_LENGTH = 1.0  # mm over which thinning and strain are averaged
-CENTRE = 3.0  # mm of radius that count as the die's centre
 _SQRT3 = math.sqrt(3.0)
 
 
@@ -51,11 +49,7 @@ def line(formed: Formed, state: FormingState) -> Line:
 
 def depth(formed: Formed, state: FormingState) -> tuple[float, float]:
     """Dome depth on the outside surface, as a gauge reads it, and height of the stand plane, mm."""
-    shell = formed.press.shell
-    outside = np.interp(shell.s, shell.point_s, state.outside)
-    z = state.shell.x[:, 1] - outside * np.cos(state.shell.x[:, 2])
-    stand = float(lowest(shell.s, z))
-    return float(z[0] - stand), stand
+    return outside_depth(formed.press, state)
 
 
 def averaged(formed: Formed, values: Floats, length: float = GAUGE_LENGTH) -> Floats:
@@ -114,17 +108,24 @@ def neck_thinning(material: Floats) -> float:
     return 1.0 - math.exp(-0.5 * _SQRT3 * low)
 
 
-def centre_pressure(formed: Formed, state: FormingState) -> tuple[float, float]:
-    """Mean contact pressure of the die on the bottom's centre, MPa, and the share it touches."""
-    shell = formed.press.shell
-    near = shell.point_s < CENTRE
-    area = formed.press.area.ravel()[near]
-    pressure = state.history[DIE, near, PRESSURE]
+def centre_pressure(formed: Formed, state: FormingState, radius: float) -> float:
+    """Mean contact pressure of the die on the metal within a radius of the blank (mm), MPa."""
+    shell, rule = formed.press.shell, formed.press.rule
+    near = rule.of(shell.point_s) < radius
+    area = rule.area.ravel()[near]
     # pressures are kept per undeformed area
-    a, h = membrane_strains(formed, state)
-    true = pressure * np.exp(-a[near] - h[near])
-    touched = float(np.sum(area[pressure > 0.0]) / np.sum(area))
-    return float(np.sum(true * area) / np.sum(area)), touched
+    a, h = (rule.of(strain) for strain in membrane_strains(formed, state))
+    true = state.history[DIE, near, PRESSURE] * np.exp(-a[near] - h[near])
+    return float(np.sum(true * area) / np.sum(area))
+
+
+def centre_strain(formed: Formed, state: FormingState, radius: float) -> float:
+    """Mean equivalent plastic strain within a radius of the blank (mm)."""
+    shell = formed.press.shell
+    point = np.repeat(np.arange(shell.gauge.size), np.diff(shell.first_layer))
+    near = shell.point_s[point] < radius
+    weight = shell.layer_weight[near] * shell.weights.ravel()[point[near]]
+    return float(np.average(state.shell.layers[EP][near], weights=weight))
 
 
 def balance(formed: Formed, stage: str) -> float:

@@ -39,7 +39,8 @@ class Stroke:
 
     die_mm : rise of the die from first touch.  overtravel_mm : of the station.  punch_n, die_n,
     flange_n (the share of die_n that the flange takes), clamp_n : axial forces on the metal, up
-    positive.
+    positive.  depth_mm : of the dome under load.  carried_mm : radius up to which the die touches
+    the metal from the centre outward.
     """
 
     die_mm: Floats
@@ -48,6 +49,8 @@ class Stroke:
     die_n: Floats
     flange_n: Floats
     clamp_n: Floats
+    depth_mm: Floats
+    carried_mm: Floats
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,33 @@ class Worst:
 
 
 @dataclass(frozen=True)
+class Embossing:
+    """What a stroke does for marks in the bottom's centre, an estimate; see doming_marks.py.
+
+    pressure_mpa : of the die on the circle of the marks at the end.  counter_mpa : at most, by a
+    counter-face.  needed_mpa : to form a mark of the stated width and height.  share : the larger
+    of the two over what is needed.  carried_mm : radius up to which the die touches the metal at
+    the end.  rise_mm : of the die from first touch, from which on the circle is carried whole.
+    margin_mm : rise at the end less that; negative: the stroke ends that much short.  force_n,
+    set_mm : of a station that gives in, and of this station's set, where the stroke would end
+    just there.  depth_lost_mm : that such a stroke loses against this one, under load; negative:
+    it would be deeper.  None where no stroke carries the circle.
+    """
+
+    pressure_mpa: float
+    counter_mpa: float
+    needed_mpa: float
+    share: float
+    carried_mm: float
+    rise_mm: float | None
+    margin_mm: float | None
+    force_n: float | None
+    set_mm: float | None
+    depth_lost_mm: float | None
+    basis: str = "estimate by a clamped strip; not checked against marked cans"
+
+
+@dataclass(frozen=True)
 class DomingRecord:
     """What a doming solve found.
 
@@ -113,10 +143,16 @@ class DomingRecord:
     overtravel_mm : of the station at the end.  peak_force_n : on the station, the load on the
     machine; punch_force_n : on the punch at its peak.  draw_in_mm : metal that went over the
     nose.  thinning_limit : share; thinning_limit_source : given or by theory.  split_risk :
-    worst thinning over the limit; 1 is at the limit.  centre_pressure_mpa : die on the bottom's
-    centre at the end of the stroke; centre_touched : share of the centre that it touches.
-    fitted : the formed bottom in the dimensions of a profile (mm, radians, middle surface), with
-    misfit_mm, root mean square.
+    worst thinning over the limit; 1 is at the limit.  depth_per_kn : change of depth with the
+    force of the station's spring, mm/kN, 0 where set or flange end the stroke; depth_band_mm : by
+    which mesh and steps may put the depth off for that; depth_low_mm : by how much at most it is
+    too low for that, since the shell reads more force than a solid.  hoop_strain : the most
+    negative of the middle fibre, logarithmic; metal is the likelier to wrinkle the more negative
+    it is.
+    embossing : of the centre.
+    fitted : the formed bottom in the dimensions of a profile (mm, radians, middle surface; a dome
+    of several zones has lists), None where they do not describe it; misfit_mm, misfit_largest_mm :
+    distance of the formed line from the nearest chain, root mean square and largest.
     reversal : part by part, the last with all parts.
     """
 
@@ -135,10 +171,14 @@ class DomingRecord:
     thinning_limit: float | None = None
     thinning_limit_source: str = ""
     split_risk: float | None = None
-    centre_pressure_mpa: float | None = None
-    centre_touched: float | None = None
-    fitted: dict[str, float] | None = None
+    depth_per_kn: float | None = None
+    depth_band_mm: float | None = None
+    depth_low_mm: float | None = None
+    hoop_strain: float | None = None
+    embossing: Embossing | None = None
+    fitted: dict[str, Any] | None = None
     misfit_mm: float | None = None
+    misfit_largest_mm: float | None = None
     stroke: Stroke | None = None
     metal: Metal | None = None
     balances: tuple[Balance, ...] = ()

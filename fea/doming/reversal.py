@@ -15,10 +15,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from domemargin.fea.bottom.observe import ShellView
 from domemargin.fea.core.ramp import Plan, Ramp, compliance, pressure_control, ramp
-from domemargin.fea.doming.stages import Formed
 from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.materials import B1, B3, EP
 from domemargin.fea.shell.shell import Shell, ShellState, build_shell
+from domemargin.fea.stroke.stages import Formed
 from domemargin.fea.waves.waves import first_onset
 from domemargin.profiles.shape.meridian import Points
 from domemargin.profiles.tooling.tooling import Tooling
@@ -33,7 +33,7 @@ ROWS = {
     "+ hardening": PARTS[:3],
     "+ residual stress": PARTS,
 }
-STEP = 0.07  # of the path, as in a reversal solve at its default resolution
+STEP = 0.07  # of the path; `reversal` takes 0.08 at its default resolution
 CEILING = 4.0  # MPa
 
 

@@ -17,12 +17,13 @@ from numpy.typing import NDArray
 from domemargin.fea.core.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.layers import BLOCK
-from domemargin.fea.metal.materials import EP, STATE, encode
+from domemargin.fea.metal.materials import B1, B2, EP, NU, P1, P2, STATE, E, encode
 from domemargin.fea.metal.spread import REACH, Means, raised, running_means
 from domemargin.fea.shell.kernel import WIDTH, assemble, thicken
 from domemargin.fea.shell.newton import converge
 from domemargin.fea.shell.tables import layer_rule, tables
 from domemargin.profiles.material import Material
+from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.meridian import Meridian
 
 Floats = NDArray[np.float64]
@@ -73,7 +74,10 @@ class Evaluation(NamedTuple):
 
 @dataclass(frozen=True)
 class Shell:
-    """Tables of a discretised shell; see shell_kernel.assemble for the shapes."""
+    """Tables of a discretised shell; see shell_kernel.assemble for the shapes.
+
+    start_layers, start_stress : what forming left, as in ShellState; None where nothing did.
+    """
 
     s: Floats
     reference: Floats
@@ -100,6 +104,8 @@ class Shell:
     free: NDArray[np.bool_]
     side: float
     material: Floats
+    start_layers: Floats | None = None
+    start_stress: Floats | None = None
 
     @cached_property
     def fixed(self) -> Ints:
@@ -119,15 +125,17 @@ class Shell:
         return self.reference.size
 
     def start(self) -> ShellState:
-        """The unloaded state of the given shape: no stress, only the prior strain."""
-        layers = np.zeros((STATE, self.y0.size))
+        """The unloaded state of the given shape: no stress but that of forming, prior strain."""
+        layers, stress = np.zeros((STATE, self.y0.size)), np.zeros((3, self.y0.size))
         layers[EP] = self.layer_prior
+        if self.start_layers is not None and self.start_stress is not None:
+            layers, stress = self.start_layers, self.start_stress
         state = ShellState(
             self.reference,
             0.0,
             0.0,
             layers,
-            np.zeros((3, self.y0.size)),
+            stress,
             self.y0,
             0.5 * self.side * self.gauge,
             self.layer_factor,
@@ -212,6 +220,30 @@ class Shell:
         return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face, factor)
 
 
+def with_formed(shell: Shell, formed: FormedState) -> Shell:
+    """A shell that starts with what forming left in its metal.
+
+    The shape is that with the residual stress in it: plastic strains that undo its elastic strain
+    stay behind.
+    """
+    point = np.repeat(np.arange(shell.gauge.size), np.diff(shell.first_layer))
+    place = shell.y0 / (0.5 * shell.gauge[point])
+    found = formed.at(shell.point_s[point], place)
+    modulus, nu = shell.material[E], shell.material[NU]
+    t1, t2 = found["stress_meridian"], found["stress_hoop"]
+    layers = np.zeros((STATE, shell.y0.size))
+    layers[EP] = found["plastic_strain"]
+    layers[P1], layers[P2] = -(t1 - nu * t2) / modulus, -(t2 - nu * t1) / modulus
+    layers[B1], layers[B2] = found["back_meridian"], found["back_hoop"]
+    return replace(
+        shell,
+        layer_prior=found["plastic_strain"],
+        layer_factor=found["yield_factor"],
+        start_layers=layers,
+        start_stress=np.stack((t1, t2, np.zeros_like(t1))),
+    )
+
+
 def build_shell(
     meridian: Meridian,
     element_ends: Floats,
@@ -288,7 +320,7 @@ def build_shell(
         values = np.full(n_points, default) if given is None else given(point_s.ravel())
         return np.ascontiguousarray(values[point])
 
-    return Shell(
+    shell = Shell(
         s=s,
         reference=reference,
         shapes=shapes,
@@ -315,3 +347,5 @@ def build_shell(
         side=FACES[face],
         material=encode(material),
     )
+    formed = getattr(meridian, "formed", None)
+    return shell if formed is None else with_formed(shell, formed)

@@ -18,6 +18,7 @@ from domemargin.profiles.limits import LIMITS, allowed_range, check, unknown_nam
 from domemargin.profiles.local import Along, Zone
 from domemargin.profiles.material import Hardening, Linear, Material, Swift, Table, Voce
 from domemargin.profiles.profile import Profile
+from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.shape import Shape, Sheet
 
 
@@ -126,7 +127,18 @@ def profile_of(table: FileTable) -> Profile:
         material_of(table.material),
         tuple(zones),
         along,
+        _formed(table),
     )
+
+
+def _formed(table: FileTable) -> FormedState | None:
+    if table.formed is None:
+        return None
+    values: dict[str, Any] = {
+        name: tuple(tuple(entry) if isinstance(entry, list) else entry for entry in entries)
+        for name, entries in table.formed.model_dump().items()
+    }
+    return FormedState(**values)
 
 
 def material_of(table: MaterialTable) -> Material:

@@ -25,6 +25,9 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
     offset = ["0.02 mm", "0 mm"]          # shape error: mid surface off the chain, into the can,
                                           # at a slope of 1 at most
 
+[formed], written by the command doming, holds what forming left in each layer
+(profiles/shape/formed.py).
+
 Ranges are not checked here but by the dataclasses the tables turn into (profiles/limits.py).
 This module imports pydantic, so it is imported only when a file is read.
 """
@@ -185,6 +188,19 @@ class AlongTable(_Table):
     offset: list[Length] | None = None
 
 
+class FormedTable(_Table):
+    """[formed]; see domemargin.profiles.shape.formed.FormedState.  Written by `doming`."""
+
+    arc_length: list[Length]
+    place: list[Number]
+    plastic_strain: list[list[Number]]
+    yield_factor: list[list[Number]]
+    back_meridian: list[list[Stress]]
+    back_hoop: list[list[Stress]]
+    stress_meridian: list[list[Stress]]
+    stress_hoop: list[list[Stress]]
+
+
 class FileTable(_Table):
     """A whole profile file."""
 
@@ -194,6 +210,7 @@ class FileTable(_Table):
     material: MaterialTable
     zone: list[ZoneTable] = []
     along: AlongTable | None = None
+    formed: FormedTable | None = None
 
 
 TABLES: dict[tuple[str, ...], type[_Table]] = {
@@ -203,5 +220,6 @@ TABLES: dict[tuple[str, ...], type[_Table]] = {
     ("material",): MaterialTable,
     ("zone",): ZoneTable,
     ("along",): AlongTable,
+    ("formed",): FormedTable,
     **{("material", "hardening", law): table for law, table in LAWS.items()},
 }

@@ -9,6 +9,7 @@ from domemargin.profiles.local import Zone
 from domemargin.profiles.material import Linear, Material
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.quantities import write_quantity
+from domemargin.profiles.shape.formed import LAYERED, FormedState
 
 
 def dump_profile(profile: Profile) -> str:
@@ -27,7 +28,21 @@ def dump_profile(profile: Profile) -> str:
         data["zone"] = [_zone_table(zone) for zone in profile.zones]
     if profile.along is not None:
         data["along"] = _written("along", vars(profile.along))
+    if profile.formed is not None:
+        data["formed"] = _formed_table(profile.formed)
     return tomli_w.dumps(data)
+
+
+def _formed_table(formed: FormedState) -> dict[str, Any]:
+    out = _written("formed", {"arc_length": formed.arc_length, "place": formed.place})
+    for name in LAYERED:
+        kind = LIMITS[f"formed.{name}"].kind
+        rows = getattr(formed, name)
+        if kind == "number":
+            out[name] = [list(row) for row in rows]
+        else:
+            out[name] = [[write_quantity(value, kind) for value in row] for row in rows]
+    return out
 
 
 def _written(owner: str, values: dict[str, Any]) -> dict[str, Any]:

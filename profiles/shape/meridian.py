@@ -14,6 +14,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from domemargin.profiles.shape.formed import FormedState
+
 Floats = NDArray[np.float64]
 
 PARTS = ("dome", "shoulder", "inner_leg", "nose", "outer_leg", "heel", "sidewall")
@@ -69,9 +71,13 @@ class Segment:
 
 @dataclass(frozen=True)
 class Meridian:
-    """A tangent chain of segments from the axis outward."""
+    """A tangent chain of segments from the axis outward.
+
+    formed : what forming left in the metal along it, if anything.
+    """
 
     segments: tuple[Segment, ...]
+    formed: FormedState | None = None
 
     @cached_property
     def breaks(self) -> Floats:

@@ -191,7 +191,7 @@ def check_tooling(tooling: Tooling) -> None:
         )
     die_chain(tooling.die)
     nose = punch.nose_diameter + punch.land
-    if clamp.inner_diameter < nose:
+    if clamp is not None and clamp.inner_diameter < nose:
         raise InputError(
             f"clamp.inner_diameter is {clamp.inner_diameter:.6g} mm; it must be at least "
             f"{nose:.6g} mm, outside the punch nose",

@@ -10,7 +10,16 @@ from domemargin.profiles.errors import InputError
 from domemargin.profiles.files.loading import with_temper
 from domemargin.profiles.files.reading import input_error, material_of
 from domemargin.profiles.tooling.schema import TOOLING_TABLES, SpringTable, ToolingTable
-from domemargin.profiles.tooling.tooling import Blank, Clamp, Die, Friction, Punch, Spring, Tooling
+from domemargin.profiles.tooling.tooling import (
+    Blank,
+    Clamp,
+    Die,
+    Friction,
+    Marks,
+    Punch,
+    Spring,
+    Tooling,
+)
 
 
 def tooling_of(data: dict[str, Any]) -> Tooling:
@@ -30,13 +39,14 @@ def _built(table: ToolingTable) -> Tooling:
         table.name,
         Punch(**table.punch.model_dump()),
         Die(**table.die.model_dump()),
-        Clamp(**table.clamp.model_dump()),
+        None if table.clamp is None else Clamp(**table.clamp.model_dump()),
         _spring(table.spring),
         table.station.set,
         Friction(**table.friction.model_dump()),
         Blank(**table.blank.model_dump()),
         material_of(table.material),
         None if table.forming_limit is None else table.forming_limit.thinning,
+        Marks(**table.marks.model_dump()),
     )
 
 

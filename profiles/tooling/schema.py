@@ -11,6 +11,8 @@ profiles/ready_tooling/north.toml shows a whole one.  The spring is one of
     travel = ["0 mm", "1 mm"]
     force = ["11 kN", "11.2 kN"]
 
+[clamp] may be left out: no ring holds the sheet then.
+
 and material, a name or a table, is as in a profile file.  This module imports pydantic.
 """
 
@@ -115,6 +117,15 @@ class BlankTable(_Table):
     prior_strain: Number = 0.0
 
 
+class MarksTable(_Table):
+    """[marks]; see domemargin.profiles.tooling.tooling.Marks."""
+
+    width: Length = 1.0
+    height: Length = 0.1
+    diameter: Length = 20.0
+    counter_diameter: Length = 0.0
+
+
 class LimitTable(_Table):
     """[forming_limit]."""
 
@@ -127,13 +138,14 @@ class ToolingTable(_Table):
     name: str
     punch: PunchTable
     die: DieTable
-    clamp: ClampTable
+    clamp: ClampTable | None = None
     spring: SpringTable
     station: StationTable
     friction: FrictionTable
     blank: BlankTable
     material: MaterialTable
     forming_limit: LimitTable | None = None
+    marks: MarksTable = MarksTable()
 
 
 TOOLING_TABLES: dict[tuple[str, ...], type[BaseModel]] = {
@@ -147,5 +159,6 @@ TOOLING_TABLES: dict[tuple[str, ...], type[BaseModel]] = {
     ("blank",): BlankTable,
     ("material",): MaterialTable,
     ("forming_limit",): LimitTable,
+    ("marks",): MarksTable,
     **{("material", "hardening", law): table for law, table in LAWS.items()},
 }

@@ -162,6 +162,16 @@ class Spring:
                 "increasing",
             )
 
+    def load(self, travel: float) -> float:
+        """Force at an overtravel (mm), N; at none, the largest at which the station stands."""
+        if self.law == "table":
+            for (t0, t1), (f0, f1) in zip(pairwise(self.travel), pairwise(self.force)):
+                if travel <= t1:
+                    return f0 + (f1 - f0) * max(travel - t0, 0.0) / (t1 - t0)
+            return self.force[-1]
+        rate = self.rate if self.law == "linear" else 0.0
+        return self.preload + rate * max(travel, 0.0)
+
     def overtravel(self, load: float) -> float:
         """How far the station is pushed back by a load, mm; infinite where the spring gives in."""
         if self.law == "table":
@@ -212,6 +222,24 @@ class Blank:
 
 
 @dataclass(frozen=True)
+class Marks:
+    """Marks embossed in the bottom's centre.  All in mm.
+
+    width, height : of a stroke of a figure.  diameter : of the circle that holds them.
+    counter_diameter : of a counter-face in the punch that presses the sheet onto the die there;
+    0 where there is none and the sheet is only stretched over the figures.
+    """
+
+    width: float = 1.0
+    height: float = 0.1
+    diameter: float = 20.0
+    counter_diameter: float = 0.0
+
+    def __post_init__(self) -> None:
+        _check_all("marks", self)
+
+
+@dataclass(frozen=True)
 class Tooling:
     """A doming station: tools, setting and blank.
 
@@ -219,18 +247,20 @@ class Tooling:
     the sheet under the nose were the station rigid, mm; negative: it stops that much short.
     thinning_limit : share of the gauge, as a mean over 1 mm, beyond which sheet is held to split;
     None takes it from the hardening (doming_readings.neck_thinning).
+    marks : embossed in the centre.  clamp : None where no ring holds the sheet.
     """
 
     name: str
     punch: Punch
     die: Die
-    clamp: Clamp
+    clamp: Clamp | None
     spring: Spring
     set: float
     friction: Friction
     blank: Blank
     material: Material
     thinning_limit: float | None = None
+    marks: Marks = Marks()
 
     def __post_init__(self) -> None:
         check("station.set", self.set)
@@ -257,6 +287,11 @@ class Tooling:
 
         check_tooling(self)
 
+    @property
+    def clamp_force(self) -> float:
+        """Force of the clamp ring, N; 0 where there is none."""
+        return 0.0 if self.clamp is None else self.clamp.force
+
     def replaced(self, **changes: Any) -> Tooling:
         """The tooling with some values changed, checked again.
 
@@ -265,6 +300,7 @@ class Tooling:
             friction=... .  Raises InputError.
         """
         parts: dict[str, Any] = {}
+        fields_of: dict[str, dict[str, Any]] = {}
         for name, value in changes.items():
             if name == "friction" and isinstance(value, int | float):
                 parts[name] = Friction(value, value, value)
@@ -275,8 +311,18 @@ class Tooling:
             if not key:
                 parts[table] = value
                 continue
-            old = parts.get(table, getattr(self, table))
+            old = getattr(self, table)
+            if old is None:
+                raise InputError(
+                    f"{table}.{key} is {value!r}; it must be absent, for the tooling has no "
+                    f"[{table}]",
+                    f"{table}.{key}",
+                    repr(value),
+                    "absent",
+                )
             if not hasattr(old, key):
                 raise unknown_name(f"{table}.{key}", [f.name for f in fields(old)])
-            parts[table] = replace(old, **{key: value})
+            fields_of.setdefault(table, {})[key] = value
+        for table, values in fields_of.items():
+            parts[table] = replace(parts.get(table, getattr(self, table)), **values)
         return replace(self, **parts)

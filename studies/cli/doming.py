@@ -31,6 +31,12 @@ def doming(
     animation: Annotated[
         bool, typer.Option("--animation", help="Also draw the stroke as doming.gif.")
     ] = False,
+    tilt: Annotated[
+        str, typer.Option(metavar="ANGLE", help='Tilt of the die, such as "0.1 deg".')
+    ] = "0 deg",
+    offset: Annotated[
+        str, typer.Option(metavar="LENGTH", help='Die off centre, such as "0.05 mm".')
+    ] = "0 mm",
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
@@ -45,14 +51,24 @@ def doming(
     """Form a bottom: depth, springback, thinning, force, reversal."""
     import json
     import sys
+    from dataclasses import asdict
 
     from domemargin.profiles.errors import InputError
+    from domemargin.profiles.limits import check
+    from domemargin.profiles.quantities import parse_quantity
     from domemargin.profiles.tooling.files import load_tooling
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
     from domemargin.studies.options import in_range
+    from domemargin.studies.whole_files import write_whole
 
     station = load_tooling(tooling)
     many = in_range(workers, "--workers", 1, 256)
+    turned, shifted = (
+        parse_quantity(text, kind, f"--{name}")
+        for text, kind, name in ((tilt, "angle", "tilt"), (offset, "length", "offset"))
+    )
+    check("misaligned.tilt", turned, "--tilt")
+    check("misaligned.offset", shifted, "--offset")
     folder = None if json_only and out is None else run_folder(out, station.name)
     if study is not None:
         from domemargin.studies.doming.study import load_doming_study, run_doming_study
@@ -82,9 +98,20 @@ def doming(
         from domemargin.studies.doming.budget import depth_budget
 
         costs = depth_budget(record)
-    data = record.to_dict() | {"budget": None if costs is None else costs.to_dict()}
+    sides = None
+    if (turned or shifted) and record.kind == "formed":
+        from domemargin.fea.doming.misaligned import misaligned
+
+        sides = misaligned(station, formed, turned, shifted)
+    data = record.to_dict() | {
+        "budget": None if costs is None else costs.to_dict(),
+        "misaligned": None if sides is None else asdict(sides),
+    }
     files: list[Path] = []
     if folder is not None:
+        from domemargin.profiles.files.writing import dump_profile
+        from domemargin.studies.doming.formed_profile import formed_profile
+
         files = [folder / "doming.json"]
         write_json(data, files[0])
         if formed.stages:
@@ -92,6 +119,9 @@ def doming(
 
             files.append(folder / "doming.png")
             write_figure(doming_figure(formed, record), files[-1])
+        if (bottom := formed_profile(formed, station)) is not None:
+            files.append(folder / "formed.toml")
+            write_whole(files[-1], dump_profile(bottom))
         if animation and film.frames:  # none where the first stage failed
             from domemargin.studies.figures.doming_frames import write_animation
 
@@ -102,7 +132,7 @@ def doming(
     else:
         from domemargin.studies.text.doming import print_doming
 
-        print_doming(record, costs, files)
+        print_doming(record, costs, files, sides)
     if record.kind != "formed":
         print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
         raise typer.Exit(1)

@@ -14,6 +14,7 @@ from domemargin.profiles.tooling.tooling import Friction, Spring, Tooling
 from domemargin.studies.units import PSI
 
 WANTED = 0.10  # mm
+CLOSE = 0.03  # share of the wanted depth to which a way is found
 LEVEL = 0.002  # mm of depth over a whole reach that count as none
 DRIVE_WARNING = (
     "More set raises the load on the drive.  Depth that varies from can to can is not mended by "
@@ -46,6 +47,10 @@ def _field(table: str, key: str) -> tuple[Callable[[Tooling], float], Any]:
         return tooling.replaced(**{f"{table}__{key}": get(tooling) + by})
 
     return get, turn
+
+
+def _clamp(tooling: Tooling, by: float) -> Tooling:
+    return tooling.replaced(clamp__force=tooling.clamp_force + by)
 
 
 def _set(tooling: Tooling, by: float) -> Tooling:
@@ -93,7 +98,7 @@ KNOBS = (
     Knob("set", "mm", 1.0, 0.1, 1.0, lambda t: t.set, _set),
     Knob("flange height (spacer)", "mm", 1.0, 0.05, 0.5, *_field("die", "flange_height")),
     Knob("spring force", "kN", 1e3, 1e3, 5e3, _spring_load, _spring),
-    Knob("clamp force", "kN", 1e3, 500.0, 3e3, *_field("clamp", "force")),
+    Knob("clamp force", "kN", 1e3, 500.0, 3e3, lambda t: t.clamp_force, _clamp),
     Knob("friction", "-", 1.0, 0.02, 0.06, lambda t: t.friction.punch, _friction),
     Knob("gauge", "mm", 1.0, 0.005, 0.02, *_field("blank", "gauge")),
     Knob(
@@ -111,7 +116,8 @@ class Slopes:
     """What one knob does; per people's unit of it.
 
     value : where it stands.  depth_mm, springback_mm, reversal_psi, thinning_points (of per
-    cent), peak_force_kn : per unit; None with `reason` where a neighbour could not be solved.
+    cent), peak_force_kn, split_risk : per unit; None with `reason` where a neighbour could not be
+    solved.
     """
 
     knob: str
@@ -123,11 +129,16 @@ class Slopes:
     thinning_points: float | None
     peak_force_kn: float | None
     reason: str = ""
+    split_risk: float | None = None
 
 
 @dataclass(frozen=True)
 class Way:
-    """A way to win depth: change of the knob, and what it costs or brings with it."""
+    """A way to win depth: change of the knob, and what it costs or brings with it.
+
+    won_mm : depth that a solve with the change wins; None where none was made.  split_risk : with
+    the change, 1 at the limit.
+    """
 
     knob: str
     unit: str
@@ -136,6 +147,8 @@ class Way:
     thinning_points: float | None
     peak_force_kn: float | None
     remark: str
+    won_mm: float | None = None
+    split_risk: float | None = None
 
 
 @dataclass(frozen=True)
@@ -174,6 +187,7 @@ def _answers(record: DomingRecord) -> tuple[float, ...]:
         math.nan if pressure is None else pressure / PSI,
         100.0 * record.worst.thinning,
         1e-3 * record.peak_force_n,
+        math.nan if record.split_risk is None else record.split_risk,
     )
 
 
@@ -198,40 +212,88 @@ def _slopes(base: DomingRecord, knob: Knob) -> Slopes:
         return Slopes(knob.name, knob.unit, value, None, None, None, None, None, reason)
     (x0, y0), (x1, y1) = points[:2]
     rates = [knob.scale * (b - a) / (x1 - x0) for a, b in zip(y0, y1, strict=True)]
-    depth, springback, reversal, thinning, force = (
+    depth, springback, reversal, thinning, force, risk = (
         rate if math.isfinite(rate) else None for rate in rates
     )
-    return Slopes(knob.name, knob.unit, value, depth, springback, reversal, thinning, force)
+    found = (depth, springback, reversal, thinning, force)
+    return Slopes(knob.name, knob.unit, value, *found, split_risk=risk)
 
 
 def _way(base: DomingRecord, knob: Knob, slope: Slopes, wanted: float) -> Way:
-    reach = knob.reach / knob.scale
+    def none(remark: str) -> Way:
+        return Way(knob.name, knob.unit, None, None, None, None, remark)
+
     if slope.depth_mm is None:
-        return Way(knob.name, knob.unit, None, None, None, None, f"not known: {slope.reason}")
-    if abs(slope.depth_mm) * reach < LEVEL:
-        remark = "wins no depth"
+        return none(f"not known: {slope.reason}")
+    if abs(slope.depth_mm) * knob.reach / knob.scale < LEVEL:
         if knob.name in ("set", "spring force") and base.bottomed:
-            remark = "wins no depth: the flange already holds the nose"
-        return Way(knob.name, knob.unit, None, None, None, None, remark)
+            return none("wins no depth: the flange already holds the nose")
+        return none("wins no depth")
     change = wanted / slope.depth_mm
-    if abs(change) > reach:
-        most = abs(slope.depth_mm) * reach
-        turned = f"{math.copysign(reach, slope.depth_mm):+g} {knob.unit}".removesuffix(" -")
-        remark = f"wins at most about {most:.3f} mm, with {turned}"
-        return Way(knob.name, knob.unit, None, None, None, None, remark)
-
-    def cost(rate: float | None) -> float | None:
-        return None if rate is None else change * rate
-
+    reach = allowed(base.tooling, knob, math.copysign(knob.reach, change)) / knob.scale
+    if abs(change) > abs(reach):
+        most = abs(slope.depth_mm * reach)
+        turned = f"{reach:+.3g} {knob.unit}".removesuffix(" -")
+        return none(f"wins at most about {most:.3f} mm, with {turned}")
+    after, change = _turned(base, knob, change, wanted, reach)
+    if isinstance(after, str):
+        return none(after)
     remark = "loads the drive" if knob.name in ("set", "spring force") else ""
     if knob.name == "set" and base.bottomed is False:
         remark = "until the flange bottoms; loads the drive"
+    if base.bottomed is False and after.bottomed:
+        remark = f"then the flange bottoms{'; loads the drive' if remark else ''}"
+    before, now = _answers(base), _answers(after)
+    gains = [b - a if math.isfinite(b - a) else None for a, b in zip(before, now, strict=True)]
     return Way(
         knob.name,
         knob.unit,
         change,
-        cost(slope.reversal_psi),
-        cost(slope.thinning_points),
-        cost(slope.peak_force_kn),
+        gains[2],
+        gains[3],
+        gains[4],
         remark,
+        gains[0],
+        after.split_risk,
     )
+
+
+def allowed(tooling: Tooling, knob: Knob, by: float) -> float:
+    """The farthest that a knob can be turned towards `by` (internal units) with tools that fit."""
+
+    def fits(share: float) -> bool:
+        try:
+            knob.turn(tooling, share * by)
+        except InputError:
+            return False
+        return True
+
+    if fits(1.0):
+        return by
+    low, high = 0.0, 1.0
+    for _ in range(20):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low * by
+
+
+def _turned(
+    base: DomingRecord, knob: Knob, change: float, wanted: float, reach: float
+) -> tuple[DomingRecord | str, float]:
+    """A solve with the change (people's unit), once corrected by what it won, and the change."""
+    assert base.depth_mm is not None
+    best: tuple[float, DomingRecord, float] | None = None
+    for _ in range(2):
+        record = doming(knob.turn(base.tooling, change * knob.scale))
+        if record.kind != "formed" or record.depth_mm is None:
+            if best is None:
+                return f"not known: {record.reason}", change
+            break
+        won = record.depth_mm - base.depth_mm
+        if best is None or abs(won - wanted) < best[0]:
+            best = abs(won - wanted), record, change
+        if best[0] <= CLOSE * wanted or won <= 0.2 * wanted:
+            break
+        change = math.copysign(min(abs(change * wanted / won), abs(reach)), change)
+    assert best is not None
+    return best[1], best[2]

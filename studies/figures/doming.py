@@ -16,11 +16,11 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from domemargin.fea.contact.kernel import LINE
-from domemargin.fea.doming.press import CLAMP, DIE, PUNCH
 from domemargin.fea.doming.readings import Line, depth, line
 from domemargin.fea.doming.record import DOMING_CAUTION, DomingRecord
-from domemargin.fea.doming.stages import Formed
-from domemargin.fea.doming.step import FormingState
+from domemargin.fea.stroke.press import CLAMP, DIE, PUNCH
+from domemargin.fea.stroke.stages import Formed
+from domemargin.fea.stroke.step import FormingState
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
 from domemargin.studies.text.words import one_line
 
@@ -43,6 +43,11 @@ STAGE_WORDS = {
 }
 
 
+def _ringless(tools: tuple[int, ...], formed: Formed) -> tuple[int, ...]:
+    """The tools without a clamp ring that is not there."""
+    return tuple(i for i in tools if len(formed.press.tools[i].rows))
+
+
 def tool_line(formed: Formed, tool: int) -> Floats:
     """(n, 2) points along a tool at place 0."""
     out: list[Floats] = []
@@ -63,7 +68,7 @@ def tool_line(formed: Formed, tool: int) -> Floats:
 
 def draw_tools(ax: Axes, formed: Formed, state: FormingState, tools: tuple[int, ...]) -> None:
     """The outlines of the tools that act, where they stand."""
-    for tool in tools:
+    for tool in _ringless(tools, formed):
         points = tool_line(formed, tool)
         z = points[:, 1] + state.places[tool]
         ax.plot(points[:, 0], z, color=COLOURS[tool], lw=1.3, label=NAMES[tool])
@@ -83,6 +88,12 @@ def draw_metal(ax: Axes, lie: Line, colour: str = "#9AA3AB") -> None:
     ax.fill(points[:, 0], points[:, 1], color=colour, ec=INK, lw=0.5)
 
 
+def _top(formed: Formed) -> float:
+    """Height that shows the deepest dome of a stroke whole, mm; one for all its pictures."""
+    deepest = max((moment.depth_mm for moment in formed.moments), default=0.0)
+    return max(13.5, deepest + 2.5)
+
+
 def _moment(
     ax: Axes, formed: Formed, state: FormingState, tools: tuple[int, ...], title: str
 ) -> None:
@@ -90,7 +101,7 @@ def _moment(
     draw_metal(ax, line(formed, state))
     body = float(formed.press.shell.reference[-1, 0])
     ax.set_xlim(0.0, body + 1.2)
-    ax.set_ylim(-2.5, 13.5)
+    ax.set_ylim(-2.5, _top(formed))
     ax.set_aspect("equal")
     ax.set_title(title, fontsize=9)
     ax.set_ylabel("z (mm)", fontsize=7)
@@ -102,10 +113,10 @@ def doming_figure(formed: Formed, record: DomingRecord) -> Figure:
     thickness along the metal.  What was not reached is left out."""
     states = dict(formed.stages)
     with styled():
-        figure = Figure(figsize=(12.0, 8.2))
+        figure = Figure(figsize=(15.0, 8.2))
         FigureCanvasAgg(figure)
         grid = figure.add_gridspec(
-            3, 6, left=0.05, right=0.975, top=0.925, bottom=0.105, hspace=0.42, wspace=1.0,
+            3, 8, left=0.04, right=0.975, top=0.925, bottom=0.105, hspace=0.42, wspace=1.0,
             height_ratios=(0.8, 1.25, 1.0),
         )  # fmt: skip
         figure.suptitle(one_line(record.tooling.name, 90), x=0.01, ha="left", fontsize=11.5)
@@ -123,7 +134,8 @@ def doming_figure(formed: Formed, record: DomingRecord) -> Figure:
                 continue
             _moment(ax, formed, state, tools, title)
         _draw_rims(figure, grid, formed, states, record)
-        _draw_force(figure.add_subplot(grid[1, 4:]), record)
+        _draw_force(figure.add_subplot(grid[1, 4:6]), record)
+        _draw_contact(figure.add_subplot(grid[1, 6:]), record)
         _draw_thickness(figure, grid, record)
         caution = textwrap.fill(record.caution, 170)
         figure.text(0.01, 0.01, caution, fontsize=7.0, color="#555555", va="bottom")
@@ -176,9 +188,44 @@ def _draw_force(ax: Axes, record: DomingRecord) -> None:
     ax.tick_params(labelsize=7)
 
 
+def _draw_contact(ax: Axes, record: DomingRecord) -> None:
+    """How far from the centre the die carries the metal, and the depth that is still to come."""
+    stroke, found = record.stroke, record.embossing
+    ax.set_title("marks: the centre that the die carries", fontsize=9)
+    if stroke is None or found is None:
+        ax.axis("off")
+        return
+    radius = 0.5 * record.tooling.marks.diameter
+    (carried,) = ax.plot(stroke.die_mm, stroke.carried_mm, color=INK, label="carried radius")
+    ax.axhline(radius, color=RING, lw=1.0, ls="--")
+    top = 1.45 * max(float(stroke.carried_mm.max()), radius)
+    ax.text(0.0, radius + 0.01 * top, " circle of the marks", color=RING, fontsize=7.5, va="bottom")
+    ax.set_ylim(0.0, top)
+    ax.set_xlabel("rise (mm)", fontsize=8)
+    ax.set_ylabel("radius (mm)", fontsize=8)
+    ax.tick_params(labelsize=7)
+    loss = ax.twinx()
+    lost = stroke.depth_mm[-1] - stroke.depth_mm
+    (falling,) = loss.plot(
+        stroke.die_mm, lost, color=AFTER, lw=1.2, label="depth lost by ending here"
+    )
+    loss.set_ylim(0.0, 1.45 * max(float(lost.max()), 1e-3))
+    loss.set_ylabel("mm", fontsize=8, color=AFTER)
+    loss.tick_params(labelsize=7, colors=AFTER)
+    right = float(stroke.die_mm[-1])
+    if found.rise_mm is not None:
+        right = max(right, found.rise_mm)
+        ax.axvline(found.rise_mm, ymax=0.72, color=BEFORE, lw=1.0)
+        place = found.depth_lost_mm if found.margin_mm and found.margin_mm >= 0.0 else None
+        words = "not reached" if place is None else f"{place:.2f} mm lost"
+        ax.text(found.rise_mm, 0.03 * top, f" {words}", fontsize=7.5, va="bottom")
+    ax.set_xlim(0.0, 1.03 * right)
+    ax.legend(handles=(carried, falling), loc="upper left", fontsize=7.5)
+
+
 def _draw_thickness(figure: Figure, grid: object, record: DomingRecord) -> None:
-    ax = figure.add_subplot(grid[2, :4])  # type: ignore[index]
-    shape = figure.add_subplot(grid[2, 4:])  # type: ignore[index]
+    ax = figure.add_subplot(grid[2, :])  # type: ignore[index]
+    shape = figure.add_subplot(grid[0, 6:])  # type: ignore[index]
     metal = record.metal
     if metal is None:
         ax.axis("off")

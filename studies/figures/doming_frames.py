@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from domemargin.fea.doming.stages import Formed
-from domemargin.fea.doming.step import FormingState
+from domemargin.fea.stroke.stages import Formed
+from domemargin.fea.stroke.step import FormingState
 from domemargin.studies.whole_files import write_whole
 
 STEP = 0.3  # mm of the die between pictures

@@ -77,6 +77,7 @@ def differing(a: Profile, b: Profile) -> tuple[tuple[str, str, str], ...]:
         ("metal", a.material.name, b.material.name),
         ("hardening", *_told_apart(a.material.hardening, b.material.hardening)),
         ("along the bottom", *_told_apart((a.zones, a.along), (b.zones, b.along))),
+        ("left by forming", *_told_apart(a.formed, b.formed)),
     ]
     return tuple(row for row in rows if row[1] != row[2])
 

@@ -17,6 +17,7 @@ from domemargin.studies.text.words import one_line
 from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
+    from domemargin.fea.doming.misaligned import Misaligned
     from domemargin.fea.doming.record import DomingRecord
     from domemargin.fea.doming.reversal import FormedReversal
     from domemargin.studies.doming.budget import Budget
@@ -27,26 +28,50 @@ _STEP = {
     "set": 0.1, "flange height (spacer)": 0.1, "friction": 0.01, "gauge": 0.01,
     "yield strength": 10.0, "die edge radius": 0.1, "punch nose radius": 0.1,
 }  # fmt: skip
-_COSTS = ("depth\nmm", "spring-\nback mm", "reversal\npsi", "thinning\npoints", "force\nkN")
-STRUCK = 0.5  # of the yield strength: below, contact leaves no mark
+_COSTS = (
+    "depth\nmm", "spring-\nback mm", "reversal\npsi", "thin\npoints", "force\nkN", "split\nrisk",
+)  # fmt: skip
+WRINKLES = -0.2  # hoop strain beyond which wrinkling is usual: common practice, no source
 
 
-def marks_words(record: DomingRecord) -> str:
-    """Whether marks engraved in the die's centre are struck."""
-    pressure, touched = record.centre_pressure_mpa, record.centre_touched
-    strength = record.tooling.material.yield_strength
-    if pressure is None or touched is None or strength is None:
-        return "not known"
-    if touched < 0.05:
-        return "the die does not touch the centre: marks there are not struck"
-    words = "marks are hardly struck" if pressure < STRUCK * strength else "marks are struck"
-    return (
-        f"{words}: {pressure:.1f} MPa on the centre ({100.0 * pressure / strength:.0f} % of "
-        f"yield), {100 * touched:.0f} % of it touched"
-    )
+def marks_words(record: DomingRecord) -> tuple[str, ...]:
+    """What the stroke does for marks in the centre."""
+    found, marks = record.embossing, record.tooling.marks
+    if found is None:
+        return ("not known",)
+    full = "embossing fully formed" if found.share >= 1.0 else "embossing not fully formed"
+    by = "the counter-face" if found.counter_mpa > found.pressure_mpa else "the die"
+    out = [
+        f"{full}: {by} presses {found.share:.2g} of what a mark {marks.width:.3g} mm wide and "
+        f"{marks.height:.3g} mm high needs "
+        f"({max(found.counter_mpa, found.pressure_mpa):.3g} of {found.needed_mpa:.3g} MPa)"
+    ]
+    circle = f"the circle of the marks, {marks.diameter:.3g} mm"
+    if found.rise_mm is None or found.margin_mm is None or found.force_n is None:
+        out.append(f"no stroke of these tools carries all of {circle}")
+    elif found.margin_mm < 0.0:
+        out.append(
+            f"the stroke ends {-found.margin_mm:.2f} mm before the die carries {circle}: marks "
+            "illegible outside"
+        )
+    else:
+        lost = found.depth_lost_mm or 0.0
+        ends = "" if found.set_mm is None else f"set {found.set_mm:+.2f} mm or "
+        out.append(
+            f"the die carries {circle}, from {found.margin_mm:.2f} mm before the end on; a stroke "
+            f"that ended earlier ({ends}a station that gives in at {found.force_n / 1e3:.2f} kN) "
+            f"would have lost {lost:.2f} mm of depth first"
+        )
+    out.append(found.basis)
+    return tuple(out)
 
 
-def print_doming(record: DomingRecord, budget: Budget | None, files: Sequence[Path]) -> None:
+def print_doming(
+    record: DomingRecord,
+    budget: Budget | None,
+    files: Sequence[Path],
+    sides: Misaligned | None = None,
+) -> None:
     """The summary of a doming solve."""
     console = narrow_console()
     tooling = record.tooling
@@ -54,7 +79,7 @@ def print_doming(record: DomingRecord, budget: Budget | None, files: Sequence[Pa
     console.print(
         Text(
             f"flange height {tooling.die.flange_height:.5g}, set {tooling.set:+.4g}, gauge "
-            f"{tooling.blank.gauge:.4g} mm; clamp {tooling.clamp.force / 1e3:.4g} kN; "
+            f"{tooling.blank.gauge:.4g} mm; clamp {tooling.clamp_force / 1e3:.4g} kN; "
             f"{tooling.material.name}"
         )
     )
@@ -65,6 +90,8 @@ def print_doming(record: DomingRecord, budget: Budget | None, files: Sequence[Pa
         answer.add_row("", record.reason)
     else:
         _add_depth(answer, record)
+    if sides is not None:
+        _add_sides(answer, sides)
     console.print(answer)
     if len(record.reversal) > 1:
         _print_parts(console, record)
@@ -87,6 +114,19 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
     answer.add_row(
         "", f"{record.loaded_depth_mm:.3f} mm loaded, {record.springback_mm:.3f} mm springback"
     )
+    if record.depth_per_kn:
+        assert record.depth_band_mm is not None
+        assert record.depth_low_mm is not None
+        one = 1e-5 * record.depth_per_kn * record.stroke.die_n[-1] if record.stroke else 0.0
+        answer.add_row(
+            "",
+            Text(
+                f"the spring ends the stroke: {record.depth_per_kn:.2f} mm of depth per kN, "
+                f"{one:.3f} mm for 1 % of its force; ± {record.depth_band_mm:.3f} mm by the mesh, "
+                f"and up to {record.depth_low_mm:.2f} mm deeper, for a solid takes less force",
+                style="dark_orange3",
+            ),
+        )
     how = "the flange bottoms on the nose" if record.bottomed else "the flange does not bottom"
     answer.add_row("Stroke end", f"{how}; overtravel {record.overtravel_mm:.3f} mm")
     answer.add_row(
@@ -107,8 +147,18 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
         )
         answer.add_row("Split risk", Text(words, style=colour))
         answer.add_row("", record.thinning_limit_source)
+    if record.hoop_strain is not None and record.hoop_strain < WRINKLES:
+        answer.add_row(
+            "Wrinkling",
+            Text(
+                f"hoop strain {100 * record.hoop_strain:.0f} %: wrinkles are usual beyond "
+                f"{100 * WRINKLES:.0f} % where no tool backs the sheet; they are not solved for",
+                style="red",
+            ),
+        )
     answer.add_row("Draw-in", f"{record.draw_in_mm:.2f} mm of metal went over the nose")
-    answer.add_row("Die centre", marks_words(record))
+    for i, words in enumerate(marks_words(record)):
+        answer.add_row("" if i else "Embossing", words)
     pressure = record.reversal_pressure_mpa
     if pressure is not None:
         answer.add_row(
@@ -117,20 +167,44 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
         answer.add_row("", _reversal_words(record.reversal[ALL]))
     elif record.reversal:
         answer.add_row("Reversal", next(iter(record.reversal.values())).reason)
-    if record.fitted is not None:
-        fit = record.fitted
-        angle = math.degrees
-        answer.add_row(
-            "As a profile",
-            f"stand {fit['stand_diameter']:.2f}, dome radius {fit['dome_radius']:.1f}, shoulder "
-            f"{fit['shoulder_radius']:.2f}, nose {fit['nose_radius']:.2f}, inner leg "
-            f"{angle(fit['inner_leg_angle']):.1f} deg, outer leg "
-            f"{angle(fit['outer_leg_angle']):.1f} deg (middle surface, mm; misfit "
-            f"{record.misfit_mm:.3f} mm)",
-        )
+    answer.add_row("As a profile", _fit_words(record))
     worst_gap = max(abs(b.energy_gap) for b in record.balances)
     answer.add_row(
         "Solved", f"energy balance within {100 * worst_gap:.2f} %, {record.seconds:.1f} s"
+    )
+
+
+def _add_sides(answer: Table, sides: Misaligned) -> None:
+    answer.add_row(
+        "Misaligned",
+        f"die tilted {math.degrees(sides.tilt):.3g} deg, {sides.offset_mm:.3g} mm off centre: "
+        f"depth {sides.depth_high_mm:.3f} mm on the high side, {sides.depth_low_mm:.3f} mm on the "
+        "low side",
+    )
+    gap = (
+        f"clearance {sides.clearance_tight_mm:.3f} mm on the tight side for a gauge of "
+        f"{sides.gauge_mm:.3f} mm"
+    )
+    ironed = f": ironed by {100 * sides.ironed:.0f} %" if sides.ironed > 0.0 else ": not ironed"
+    answer.add_row("", gap + ironed)
+    answer.add_row("", sides.basis)
+
+
+def _fit_words(record: DomingRecord) -> str:
+    fit = record.fitted
+    if fit is None:
+        misfit = "" if record.misfit_mm is None else f" (misfit {record.misfit_mm:.3f} mm)"
+        return f"not describable by these dimensions{misfit}; the traced form is kept"
+    radii, breaks = fit["dome_radius"], fit["dome_break_diameter"]
+    dome = f"{radii[0]:.1f}"
+    for radius, diameter in zip(radii[1:], breaks, strict=True):
+        dome += f" to {diameter:.1f} across, then {radius:.1f}"
+    return (
+        f"stand {fit['stand_diameter']:.2f}, dome radius {dome}, shoulder "
+        f"{fit['shoulder_radius']:.2f}, nose {fit['nose_radius']:.2f}, inner leg "
+        f"{math.degrees(fit['inner_leg_angle']):.1f} deg, outer leg "
+        f"{math.degrees(fit['outer_leg_angle']):.1f} deg (middle surface, mm; misfit "
+        f"{record.misfit_mm:.3f} mm)"
     )
 
 
@@ -175,19 +249,19 @@ def _print_budget(console: Console, budget: Budget) -> None:
     for row in budget.slopes:
         step = _STEP.get(row.knob, 1.0)
         rates = (row.depth_mm, row.springback_mm, row.reversal_psi, row.thinning_points,
-                 row.peak_force_kn)  # fmt: skip
+                 row.peak_force_kn, row.split_risk)  # fmt: skip
         changes = (None if rate is None else rate * step for rate in rates)
         table.add_row(
             row.knob,
             f"{row.value:.4g}",
             f"{step:+g} {row.unit}".removesuffix(" -"),
-            *(_number(change, digits) for change, digits in zip(changes, (3, 3, 2, 2, 2))),
+            *(_number(change, digits) for change, digits in zip(changes, (3, 3, 2, 2, 2, 2))),
         )
     console.print()
     console.print(table)
-    ways = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
+    ways = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     ways.add_column(f"To win {budget.wanted_mm:.2f} mm")
-    for name in ("change", *_COSTS[2:]):
+    for name in ("change", "won\nmm", *_COSTS[2:]):
         ways.add_column(name, justify="right")
     ways.add_column("")
     for way in budget.ways:
@@ -196,9 +270,11 @@ def _print_budget(console: Console, budget: Budget) -> None:
             ways.add_row(
                 way.knob,
                 f"{way.change:+.3g}{unit}",
+                _number(way.won_mm, 3),
                 _number(way.reversal_psi, 1),
                 _number(way.thinning_points, 2),
                 _number(way.peak_force_kn, 2),
+                "-" if way.split_risk is None else f"{way.split_risk:.2f}",
                 way.remark,
             )
     console.print()

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from domemargin.fea.bottom.readings import lowest
 from domemargin.fea.contact.contact import Penalty, Tool, chain_rows
-from domemargin.fea.contact.kernel import least_gap
-from domemargin.fea.doming.blank import bent_state, blank_shell
-from domemargin.fea.doming.step import FormingState, Press
+from domemargin.fea.contact.kernel import SEGMENT, least_gap
 from domemargin.fea.shell.shell import Shell, ShellState
+from domemargin.fea.stroke.blank import bent_state, blank_shell
+from domemargin.fea.stroke.step import FormingState, Press
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.shape.meridian import Meridian
 from domemargin.profiles.tooling.chain import (
@@ -32,7 +33,7 @@ TOOLS = ("punch", "die", "clamp")
 
 # elements at density 1: the middle of the flat, its rim that is bent over die edge and nose with
 # the nose and the outer leg, the heel, the wall
-MIDDLE, RIM_LENGTH, HEEL, WALL = 14, 0.21, 14, 8
+MIDDLE, RIM_LENGTH, HEEL, WALL = 14, 0.21, 14, 24
 RIM = 8.0  # mm of the flat that is meshed finely
 
 
@@ -90,12 +91,14 @@ def element_ends(meridian: Meridian, density: float) -> Floats:
 
 def tools_of(tooling: Tooling) -> tuple[Tool, ...]:
     """Punch, die and clamp as rigid chains; the punch and the clamp where they are drawn at
-    place 0, the die with its centre there."""
+    place 0, the die with its centre there.  A clamp that is not there is an empty chain."""
     height = tooling.die.flange_height + tooling.blank.wall_height + 5.0
     chains = {
         "punch": punch_chain(tooling.punch, height),
         "die": die_chain(tooling.die),
-        "clamp": clamp_chain(tooling.clamp, tooling.punch, tooling.blank.gauge),
+        "clamp": ()
+        if tooling.clamp is None
+        else clamp_chain(tooling.clamp, tooling.punch, tooling.blank.gauge),
     }
     return tuple(
         Tool(
@@ -152,10 +155,10 @@ def hold_wall(shell: Shell, held: bool) -> Shell:
 def touching(press: Press, state: FormingState, index: int, overlap: float) -> float:
     """The place at which a tool coming from below overlaps the metal by a little, mm."""
     tool = press.tools[index]
-    half = state.inside if tool.touches == "inside" else state.outside
+    half = press.rule.of(state.inside if tool.touches == "inside" else state.outside)
 
     def gap(place: float) -> float:
-        return float(least_gap(state.shell.x, press.shell.shapes, half, tool.rows, place))
+        return float(least_gap(state.shell.x, press.rule.shapes, half, tool.rows, place))
 
     low, high = -20.0, 5.0
     low = next((p for p in np.arange(high, low, -0.25) if gap(float(p)) > 0.0), low)
@@ -176,3 +179,22 @@ def pull(shell: Shell, force: float) -> Floats:
     load = np.zeros(shell.n)
     load[wall_top(shell)] = force / (2.0 * math.pi)
     return load
+
+
+def outside_depth(press: Press, state: FormingState) -> tuple[float, float]:
+    """Dome depth on the outside surface, as a gauge reads it, and height of the stand plane, mm."""
+    shell = press.shell
+    outside = np.interp(shell.s, shell.point_s, state.outside)
+    z = state.shell.x[:, 1] - outside * np.cos(state.shell.x[:, 2])
+    stand = float(lowest(shell.s, z))
+    return float(z[0] - stand), stand
+
+
+def carried_radius(press: Press, state: FormingState) -> float:
+    """Radius, mm, up to which the die touches the metal from the centre outward."""
+    off = np.flatnonzero(state.history[DIE, :, SEGMENT] < 0)
+    if off.size == 0:
+        return float(state.shell.x[-1, 0])
+    element, point = divmod(int(off[0]), press.rule.shapes.shape[0])
+    nodes = state.shell.x[2 * element : 2 * element + 3, 0]
+    return max(float(press.rule.shapes[point] @ nodes), 0.0)

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from domemargin.fea.doming.step import step
 from domemargin.fea.errors import SolveError
+from domemargin.fea.stroke.step import step
 
 Floats = NDArray[np.float64]
 
@@ -46,7 +46,7 @@ def advance(
 ) -> Any:
     """The state at the goal; everything goes from where it is to where it shall be in proportion.
 
-    press, start : as of doming_step.step.  force : of the held tool at the start, N.
+    press, start : as of step.step.  force : of the held tool at the start, N.
     seen : called after every step; the stage ends early where it returns True.
     Steps are halved where the iteration fails.
     Raises SolveError if the shortest step does not converge.
@@ -55,7 +55,7 @@ def advance(
     first_dead = start.dead
     last_dead = first_dead if goal.dead is None else goal.dead
     move: Floats | None = None
-    moved = 1.0
+    moved, before = 1.0, None
     while share < 1.0 - 1e-12:
         length = min(length, 1.0 - share)
         now = share + length
@@ -64,21 +64,22 @@ def advance(
         dead = first_dead + now * (last_dead - first_dead)
         guesses = [None] if move is None else [move * (length / moved), None]
         error: SolveError | None = None
+        base = state if before is None else press.ahead(state, before, length / moved)
         for guess in guesses:
             try:
-                new = step(press, state, places, held, dead, guess)
+                new = step(press, base, places, held, dead, guess)
                 break
             except SolveError as caught:
                 error = caught
         else:
             length *= 0.5
-            move = None
+            move = before = None
             if length < pace.least:
                 assert error is not None
                 raise error
             continue
         move, moved = new.shell.x.ravel() - state.shell.x.ravel(), length
-        state, share = new, now
+        before, state, share = state, new, now
         length = min(pace.most, 1.5 * length)
         if seen is not None and seen(state):
             break

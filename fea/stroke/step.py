@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from domemargin.fea.contact.contact import Penalty, Tool
+from domemargin.fea.contact.contact import ContactRule, Penalty, Tool, contact_rule
 from domemargin.fea.contact.kernel import HISTORY, SEGMENT, add_contact
 from domemargin.fea.core.banded import bordered, norm
 from domemargin.fea.errors import SolveError
@@ -52,7 +52,7 @@ class FormingState:
 
     shell : of the metal.  inside, outside : (n_points,) distance of the faces, mm.
     places : (n_tools,) heights, mm.  forces : (n_tools,) axial force of each tool, N.
-    history : (n_tools, n_points, HISTORY) of contact.
+    history : (n_tools, n_contact, HISTORY) of contact, at the points of the press' rule.
     dead : (3 n_nodes,) loads that do not follow, N per radian.
     """
 
@@ -72,6 +72,10 @@ class Press:
 
     force_scale : N per radian, to which residuals are compared.
     held : number of the tool whose place follows from its force; -1 if none does.
+    near : of the change that a step expects, the most that an iteration corrects: a dome that
+        yields all over hardly resists a long correction, and does not need one.
+    follow : whether the limit of friction follows the pressure within a step; else it is that of
+        the step's start.  points : of contact on each element.
     """
 
     shell: Shell
@@ -83,9 +87,12 @@ class Press:
     tolerance: float = 1e-6
     update: float = 2e-3
     cap: float = 0.3
+    near: float = 0.1
     iterations: int = 25
     searches: int = 4
     sharpness: float = 0.7
+    follow: bool = True
+    points: int = 16
 
     def on(self, index: int) -> bool:
         """Whether a tool is there."""
@@ -102,14 +109,39 @@ class Press:
         """Forces and tangent of metal and tools at unknowns u (n,), coming from `start`."""
         return _evaluate(self, u, places, start, load, force)
 
+    def ahead(self, start: FormingState, before: FormingState, share: float) -> FormingState:
+        """The start of a step with what lags behind carried on, by a share of the step before.
+
+        Places of the layers, faces and factors of the yield curve are those of a step's start;
+        carried on they are right to second order in the step.
+        """
+        old, was = start.shell, before.shell
+        shell = replace(
+            old,
+            y=old.y + share * (old.y - was.y),
+            face=old.face + share * (old.face - was.face),
+            factor=old.factor + share * (old.factor - was.factor),
+        )
+        return replace(
+            start,
+            shell=shell,
+            inside=start.inside + share * (start.inside - before.inside),
+            outside=start.outside + share * (start.outside - before.outside),
+        )
+
     def accepted(self, start: FormingState, u: Floats, now: Trial, load: Floats) -> FormingState:
         """The state after a converged step."""
         return _accepted(self, start, u, now, load)
 
     @cached_property
+    def rule(self) -> ContactRule:
+        """Where contact is looked for."""
+        return contact_rule(self.shell.reference, self.shell.weights.sum(axis=1), self.points)
+
+    @property
     def area(self) -> Floats:
-        """(nel, nq) undeformed area of each point, mm^2 per radian."""
-        return self.shell.weights * self.shell.radius.reshape(self.shell.weights.shape)
+        """(nel, nq) undeformed area of each point of contact, mm^2 per radian."""
+        return self.rule.area
 
 
 def faces(shell: Shell, state: ShellState) -> tuple[Floats, Floats]:
@@ -133,8 +165,8 @@ def faces(shell: Shell, state: ShellState) -> tuple[Floats, Floats]:
 
 def resting(press: Press, state: ShellState, places: Sequence[float]) -> FormingState:
     """A state of the metal with tools at places, none of which has touched yet."""
-    n_tools, n_points = len(press.tools), press.shell.gauge.size
-    history = np.zeros((n_tools, n_points, HISTORY))
+    n_tools = len(press.tools)
+    history = np.zeros((n_tools, press.area.size, HISTORY))
     history[:, :, SEGMENT] = -1.0
     elastic = elastic_energy(press.shell, state)
     return FormingState(
@@ -177,15 +209,16 @@ def _evaluate(
     history[:, :, SEGMENT] = -1.0
     own, coupling = np.empty(shell.n), np.zeros(shell.n)
     rubbed = spring = slope = 0.0
+    half = {"inside": press.rule.of(start.inside), "outside": press.rule.of(start.outside)}
     for i, tool in enumerate(press.tools):
         if not press.on(i):
             continue
         forces[i], stiff, rub, kept = add_contact(
             x,
             start.shell.x,
-            shell.shapes,
-            press.area,
-            start.inside if tool.touches == "inside" else start.outside,
+            press.rule.shapes,
+            press.rule.area,
+            half[tool.touches],
             tool.rows,
             places[i],
             places[i] - start.places[i],
@@ -193,6 +226,7 @@ def _evaluate(
             press.penalty.soft,
             press.penalty.stick,
             tool.friction,
+            press.follow,
             start.history[i],
             history[i],
             found.residual,
@@ -238,6 +272,9 @@ def step(
 
     now = trial(u, start.places[held] if held >= 0 else 0.0)
     largest = math.inf
+    cap = press.cap
+    if guess is not None:
+        cap = min(cap, press.near * float(np.max(np.abs(guess))))
     for iteration in range(press.iterations + 1):
         size = norm(now.found.residual)
         if not math.isfinite(size):
@@ -257,7 +294,7 @@ def step(
         if not math.isfinite(largest):
             raise SolveError("the update is not a number")
         longest = max(largest, abs(moved), 1e-300)
-        share = min(1.0, press.cap / longest)
+        share = min(1.0, cap / longest)
         # all forces of a step have a potential; it falls along the update until its slope is zero
         gap = now.gap
         slope = float(change @ residual) - moved * gap

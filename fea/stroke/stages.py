@@ -5,8 +5,7 @@ rises until punch nose and flange bottom or the stroke ends;  4 die, ring and pu
 order, and the metal springs back.
 
 A tool leaves by turning its contact forces into dead loads that fade; the tools that stay keep
-their contact.  The station's spring needs no unknown of its own: it yields by what its load says,
-so the stroke ends where die place plus overtravel is what the set commands.
+their contact.
 """
 
 from __future__ import annotations
@@ -14,14 +13,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from domemargin.fea.contact.kernel import SEGMENT, axial_pressure
-from domemargin.fea.doming.advance import Goal, Pace, advance
-from domemargin.fea.doming.press import (
+from domemargin.fea.errors import SolveError
+from domemargin.fea.stroke.advance import Goal, Pace, advance
+from domemargin.fea.stroke.press import (
     CLAMP,
     DIE,
     PUNCH,
@@ -32,8 +30,8 @@ from domemargin.fea.doming.press import (
     touching,
     wall_top,
 )
-from domemargin.fea.doming.step import FormingState, Press, loosened, resting, step
-from domemargin.fea.errors import SolveError
+from domemargin.fea.stroke.step import FormingState, Press, loosened, resting, step
+from domemargin.fea.stroke.stroke import Moment, StrokePath
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.meridian import Meridian
 from domemargin.profiles.tooling.tooling import Tooling
@@ -43,24 +41,7 @@ Floats = NDArray[np.float64]
 TWO_PI = 2.0 * math.pi
 STAGES = ("blank", "clamp", "stroke", "die off", "clamp off", "punch off")
 HELD = ("blank", "clamp off", "punch off")  # in which the height of the wall's top is held
-NEAR = 0.004  # mm before the flange meets the sheet from which steps are short
 RETRY = 0.6  # of the longest step, for a stroke that could not be carried on
-SPRING_SHARE = 1e-3  # to which the station's balance is found
-
-
-class Moment(NamedTuple):
-    """A point of the stroke.
-
-    die_mm : place of the die.  overtravel_mm : of the station.  punch_n, die_n, clamp_n : axial
-    forces, up positive on the metal; die_n with the flange's share, flange_n.
-    """
-
-    die_mm: float
-    overtravel_mm: float
-    punch_n: float
-    die_n: float
-    flange_n: float
-    clamp_n: float
 
 
 @dataclass(frozen=True)
@@ -71,7 +52,8 @@ class Formed:
     (name, state) at the end of each stage that was reached.  moments : of the stroke.
     middle : a state half way up.  touch_mm, bottom_mm : places of the die where it first touches
     and where the flange would meet the sheet under the nose.  last : the last equilibrium of the
-    stroke, also of one that failed.  failed : the stage that could not
+    stroke, also of one that failed.  sensitivity : rise at the end by force of the station's
+    spring, mm/N; 0 where the spring does not end the stroke.  failed : the stage that could not
     be carried on, or "".  reason : why.
     """
 
@@ -84,6 +66,7 @@ class Formed:
     touch_mm: float
     bottom_mm: float
     last: FormingState | None
+    sensitivity: float
     failed: str
     reason: str
 
@@ -116,17 +99,17 @@ def form(
             run.stages.append((stage, state))
     except SolveError as error:
         failed, reason = stage, f"stage {stage!r}: {error.reason}"
-    bottom = -tooling.blank.gauge + tooling.die.flange_height
     return Formed(
         replace(press, shell=hold_wall(press.shell, True)),
         meridian,
         tooling.material,
         tuple(run.stages),
-        tuple(run.moments),
-        run.middle,
-        run.touch,
-        bottom,
-        run.last,
+        tuple(run.path.moments),
+        run.path.middle,
+        run.path.touch,
+        run.path.bottom,
+        run.path.last,
+        run.path.sensitivity,
         failed,
         reason,
     )
@@ -142,11 +125,7 @@ class _Run:
         self.stage = STAGES[0]
         self.acting: tuple[int, ...] = ()
         self.stages: list[tuple[str, FormingState]] = []
-        self.moments: list[Moment] = []
-        self.middle: FormingState | None = None
-        self.last: FormingState | None = None
-        self.touch = 0.0
-        self.bottom = -tooling.blank.gauge + tooling.die.flange_height
+        self.path = StrokePath(tooling, press, self._seen)
 
     def acts(self) -> tuple[Callable[[FormingState], FormingState], ...]:
         """What happens in each of STAGES."""
@@ -160,6 +139,9 @@ class _Run:
         )
 
     def _with(self, *tools: int, held: int = -1, wall: bool = False) -> Press:
+        if self.tooling.clamp_force == 0.0:
+            # a ring that presses with nothing lies out of the way
+            tools, held = tuple(i for i in tools if i != CLAMP), -1
         self.acting = tools
         active = tuple(i in tools for i in range(len(self.press.tools)))
         shell = hold_wall(self.press.shell, wall)
@@ -183,12 +165,13 @@ class _Run:
         return advance(press, state, goal, Pace(0.02, 0.25), seen=self._seen)
 
     def clamp(self, state: FormingState) -> FormingState:
-        force = self.tooling.clamp.force
+        force = self.tooling.clamp_force
         press = self._with(PUNCH, CLAMP, held=CLAMP, wall=True)
-        places = state.places.copy()
-        places[CLAMP] = touching(press, state, CLAMP, 0.003)
-        state = replace(state, places=places)
-        state = advance(press, state, Goal(places, force), Pace(0.02, 0.3), seen=self._seen)
+        if force > 0.0:
+            places = state.places.copy()
+            places[CLAMP] = touching(press, state, CLAMP, 0.003)
+            state = replace(state, places=places)
+            state = advance(press, state, Goal(places, force), Pace(0.02, 0.3), seen=self._seen)
         # the wall's top is let go: what held it becomes the pull of the wall on the punch
         free = self._with(PUNCH, CLAMP, held=CLAMP)
         state = loosened(free, state)
@@ -197,95 +180,17 @@ class _Run:
         return advance(free, state, goal, Pace(0.2, 0.5), force, self._seen)
 
     def stroke(self, state: FormingState) -> FormingState:
-        try:
-            return self._stroke(state, self.settings.step)
-        except SolveError:
-            # contact that comes and goes within a step may end in no equilibrium: on other steps
-            # it did in none of the cases seen
-            self.moments, self.middle = [], None
-            return self._stroke(state, RETRY * self.settings.step)
-
-    def _stroke(self, state: FormingState, longest: float) -> FormingState:
-        force = self.tooling.clamp.force
         press = self._with(PUNCH, DIE, CLAMP, held=CLAMP)
-        places = state.places.copy()
-        places[DIE] = self.touch = touching(press, state, DIE, 1e-4)
-        state = replace(state, places=places)
-        end = min(self.bottom + self.tooling.set, self.bottom - NEAR)
-        state = self._rise(press, state, end, Pace(0.2 * longest, longest), force)
-        if self._lack(state) > 1e-9:
-            most = self.bottom + min(self.tooling.set, 0.3)
-            state = self._rise(press, state, most, Pace(0.0005, 0.004), force)
-        return state
-
-    def _rise(
-        self, press: Press, state: FormingState, end: float, pace: Pace, force: float
-    ) -> FormingState:
-        """Raise the die to a place, or to where the station takes up what is left of the set."""
-        length = end - state.places[DIE]
-        if length <= 0.0:
-            return state
-        last = [state, state]
-
-        def seen(now: FormingState) -> bool:
-            last[:] = last[1], now
-            self.last = now
-            self._seen(now)
-            lack = self._lack(now)
-            if lack >= 0.0:
-                self._note(now)
-            half = 0.5 * (self.touch + self.bottom)
-            if self.middle is None and now.places[DIE] >= half:
-                self.middle = now
-            return lack <= 0.0
-
-        goal = state.places.copy()
-        goal[DIE] = end
-        shares = Pace(pace.first / length, pace.most / length)
-        state = advance(press, state, Goal(goal, force), shares, force, seen)
-        if self._lack(state) >= 0.0:
-            return state
-        return self._balanced(press, last[0], state, force)
-
-    def _balanced(
-        self, press: Press, low: FormingState, high: FormingState, force: float
-    ) -> FormingState:
-        """The state between two at which the station's spring carries its load."""
-        base, first, last = low, low.places[DIE], high.places[DIE]
-        state = high
-        for _ in range(14):
-            places = base.places.copy()
-            places[DIE] = 0.5 * (first + last)
-            state = step(press, base, places, force)
-            load = self._station(state)
-            lack = self._lack(state)
-            first, last = (places[DIE], last) if lack > 0.0 else (first, places[DIE])
-            spring = abs(self._station(high) - self._station(low))
-            if (last - first) / max(1e-12, high.places[DIE] - low.places[DIE]) * spring < (
-                SPRING_SHARE * load
-            ):
-                break
-        self._note(state)
-        return state
-
-    def _station(self, state: FormingState) -> float:
-        return float(state.forces[DIE])
-
-    def _lack(self, state: FormingState) -> float:
-        """What is left of the stroke that the set commands, mm."""
-        command = self.bottom + self.tooling.set
-        return command - state.places[DIE] - self.tooling.spring.overtravel(self._station(state))
-
-    def _note(self, state: FormingState) -> None:
-        over = self.tooling.spring.overtravel(self._station(state))
-        if math.isinf(over):
-            over = self.bottom + self.tooling.set - state.places[DIE]
-        flange = len(self.press.tools[DIE].rows) - 1
-        pinch = axial_pressure(state.history[DIE], self.press.area, flange)
-        punch, die, clamp = state.forces
-        self.moments.append(
-            Moment(float(state.places[DIE]), over, punch, die, TWO_PI * pinch, clamp)
-        )
+        longest = self.settings.step
+        # contact that comes and goes within a step may end in no equilibrium: on other steps it
+        # did in none of the cases seen
+        for step_mm in (longest, RETRY * longest):
+            self.path = StrokePath(self.tooling, press, self._seen)
+            try:
+                return self.path.raised(state, step_mm)
+            except SolveError as error:
+                failure = error
+        raise failure
 
     def _without(self, press: Press, state: FormingState, goal: Goal, force: float) -> FormingState:
         """Let fade what keeps the metal in place that the press' tools do not hold."""
@@ -293,7 +198,7 @@ class _Run:
         return advance(press, state, goal, Pace(0.02, 0.25), force, self._seen)
 
     def die_off(self, state: FormingState) -> FormingState:
-        force = self.tooling.clamp.force
+        force = self.tooling.clamp_force
         press = self._with(PUNCH, CLAMP, held=CLAMP)
         grip = pull(press.shell, self.tooling.blank.wall_grip)
         return self._without(press, state, Goal(state.places, force, grip), force)
@@ -317,8 +222,3 @@ def wall_reaction(formed: Formed, state: FormingState) -> float:
     shell = hold_wall(formed.press.shell, False)
     found = shell.evaluate(state.shell.x.ravel(), 0.0, state.shell)
     return TWO_PI * float(found.residual[wall_top(shell)])
-
-
-def touched(state: FormingState, tool: int) -> NDArray[np.bool_]:
-    """(n_points,) which points a tool touches."""
-    return np.asarray(state.history[tool, :, SEGMENT] >= 0)

@@ -2,7 +2,7 @@
 
 The tools, the penalty and the friction are those of contact_kernel.py, here on the edges of the
 solid's faces, so that nothing is said about how strain varies through the gauge.  Steps are
-doming_step.step and doming_advance.advance.
+step.step and advance.advance.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from domemargin.fea.compiled import kernel
 from domemargin.fea.contact.contact import Penalty, Tool
 from domemargin.fea.contact.kernel import HISTORY, SEGMENT, point_contact
-from domemargin.fea.doming.step import TWO_PI, Trial
 from domemargin.fea.solid.solid import Solid, SolidState
+from domemargin.fea.stroke.step import TWO_PI, Trial
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -51,6 +51,7 @@ def add_edge_contact(
     soft: float,
     stick: float,
     friction: float,
+    follow: bool,
     old: Floats,
     new: Floats,
     free: NDArray[np.bool_],
@@ -88,6 +89,7 @@ def add_edge_contact(
                 soft,
                 stick,
                 friction,
+                follow,
                 old,
                 new,
             )
@@ -120,7 +122,7 @@ def add_edge_contact(
 
 @dataclass(frozen=True)
 class SolidForming:
-    """An equilibrium between tools; see doming_step.FormingState.
+    """An equilibrium between tools; see step.FormingState.
 
     shell : the metal's state (the name it has there).  history : one array a tool.
     """
@@ -134,7 +136,7 @@ class SolidForming:
 
 @dataclass(frozen=True)
 class SolidPress:
-    """A solid with inside and outside lines and its tools; see doming_step.Press."""
+    """A solid with inside and outside lines and its tools; see step.Press."""
 
     body: Solid
     tools: tuple[Tool, ...]
@@ -145,9 +147,11 @@ class SolidPress:
     tolerance: float = 1e-6
     update: float = 2e-3
     cap: float = 0.3
+    near: float = 1.0
     iterations: int = 25
     searches: int = 4
     sharpness: float = 0.7
+    follow: bool = True
 
     @property
     def free(self) -> NDArray[np.bool_]:
@@ -203,7 +207,7 @@ class SolidPress:
             forces[i], stiff = add_edge_contact(
                 x, before, edges, SHAPES, area, tool.rows, places[i],
                 places[i] - start.places[i], self.penalty.stiffness, self.penalty.soft,
-                self.penalty.stick, tool.friction, start.history[i], new, body.free,
+                self.penalty.stick, tool.friction, self.follow, start.history[i], new, body.free,
                 found.residual, found.band, own,
             )  # fmt: skip
             if i == self.held:
@@ -212,6 +216,10 @@ class SolidPress:
         gap = force - forces[self.held] if self.held >= 0 else 0.0
         # a tuple of arrays where the shell has one
         return Trial(found, places, forces, gap, slope, coupling, 0.0, 0.0, tuple(history))  # type: ignore[arg-type]
+
+    def ahead(self, start: SolidForming, before: SolidForming, share: float) -> SolidForming:
+        """The start of a step: nothing lags behind."""
+        return start
 
     def accepted(self, start: SolidForming, u: Floats, now: Trial, load: Floats) -> SolidForming:
         """The state after a converged step."""
