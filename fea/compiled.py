@@ -18,10 +18,11 @@ F = TypeVar("F", bound=Callable[..., Any])
 @lru_cache(maxsize=1)
 def sources() -> str:
     """Digest of all modules that hold kernels: what a compiled one may have been made from."""
+    folder = Path(__file__).parent
     digest = sha256()
-    for path in sorted(Path(__file__).parent.glob("*.py")):
+    for path in sorted(folder.rglob("*.py")):
         if b"@kernel" in (text := path.read_bytes()):
-            digest.update(text)
+            digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + text)
     return digest.hexdigest()
 
 

@@ -205,10 +205,9 @@ def _checked_material(old: Material, new: dict[str, Any]) -> dict[str, Any]:
         if f"material.{name}" in LIMITS and value is not None:
             check(f"material.{name}", value)
     strength = new.get("yield_strength")
-    hardening = new.get("hardening", old.hardening)
-    if strength is not None and isinstance(hardening, Table):
-        stress = tuple(x + (strength - hardening.stress[0]) for x in hardening.stress)
-        new = {**new, "hardening": replace(hardening, stress=stress)}
+    if strength is not None:
+        moved = replace(old, hardening=new.get("hardening", old.hardening)).at_yield(strength)
+        new = {**new, "hardening": moved.hardening}
     return new
 
 

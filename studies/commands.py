@@ -68,22 +68,24 @@ def study(
         bool,
         typer.Option("--rescue", help="Keep what can be read of a damaged store, solve the rest."),
     ] = False,
+    case_limit: Annotated[
+        float, typer.Option(metavar="SECONDS", help="Longest time for one case, 1 to 86400.")
+    ] = 60.0,
     json_only: JsonOption = False,
 ) -> None:
     """Solve all cases of a study; run it again to go on."""
+    from studies.options import in_range
     from studies.runs import run_folder
 
+    in_range(case_limit, "--case-limit", 1, 86400)
     solvers = _engine(workers, cluster)
     asked = _study(file, profile, require)
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
     folder = run_folder(out, asked.name)
     store = folder / "study.sqlite"
-    if rescue and store.exists():
-        from studies.rescue import rescue as rescued
-
-        kept, aside = rescued(store)
-        print(f"kept {kept} cases; the damaged store is now {aside}", file=sys.stderr)
+    if rescue:
+        rescued_store(store)
 
     from studies.printing import announce_compiling
     from studies.progress import Reporter
@@ -100,7 +102,7 @@ def study(
                       "store, its tables are replaced", file=sys.stderr)  # fmt: skip
     announce_compiling()
     with Reporter() as reporter, _worker_errors():
-        outcome = run_study(asked, store, solvers, on_progress=reporter)
+        outcome = run_study(asked, store, solvers, on_progress=reporter, limit=case_limit)
     files = []
     if not outcome.interrupted:
         files = [folder / "cases.csv", folder / "cases.parquet"]
@@ -112,6 +114,16 @@ def study(
         print_outcome(asked, outcome, [store, *files])
     if outcome.interrupted:
         raise typer.Exit(130)
+
+
+def rescued_store(store: Path) -> None:
+    """Rescue a store and say what was kept.  Raises StoreError."""
+    from studies.rescue import rescue
+
+    kept, aside = rescue(store)
+    if aside is not None or kept:
+        where = f"; the damaged store is now {aside}" if aside else ""
+        print(f"kept {kept} cases{where}", file=sys.stderr)
 
 
 def studies() -> None:

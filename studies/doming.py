@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from studies.doming_study import DomingStudy
 
 TOOLING = typer.Argument(
     metavar="TOOLING", help="A tooling file (TOML) or the name of ready tooling."
@@ -26,6 +29,16 @@ def doming(
         typer.Option(metavar="STUDY.toml", help="Solve many variants of the tooling (TOML)."),
     ] = None,
     workers: Annotated[int, typer.Option(help="Processes for --study.")] = 2,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Solve --study on a Dask cluster instead."),
+    ] = None,
+    case_limit: Annotated[
+        float, typer.Option(metavar="SECONDS", help="Longest time for one case of --study.")
+    ] = 60.0,
+    rescue: Annotated[
+        bool, typer.Option("--rescue", help="Keep what can be read of a damaged store of --study.")
+    ] = False,
     animation: Annotated[
         bool, typer.Option("--animation", help="Also draw the stroke as doming.gif.")
     ] = False,
@@ -52,17 +65,15 @@ def doming(
     if not 1 <= workers <= 256:
         text = f"--workers is {workers}; it must lie in 1 to 256"
         raise InputError(text, "--workers", str(workers), "1 to 256")
-    folder = None if json_only and out is None else run_folder(out, station.name)
     if study is not None:
-        from studies.doming_study import load_doming_study, run_doming_study
+        from studies.doming_study import load_doming_study
 
-        if folder is None:
+        if json_only and out is None:
             raise InputError("--study needs --out with --json", "--out", "missing", "a folder")
         plan = load_doming_study(study, station)
-        from studies.doming_text import print_study
-
-        print_study(plan, run_doming_study(plan, folder, workers), folder)
+        _study(plan, run_folder(out, station.name), workers, cluster, case_limit, rescue)
         return
+    folder = None if json_only and out is None else run_folder(out, station.name)
 
     from fea.doming import solve
     from studies.printing import announce_compiling
@@ -103,6 +114,38 @@ def doming(
     if record.kind != "formed":
         print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
         raise typer.Exit(1)
+
+
+def _study(
+    plan: DomingStudy,
+    folder: Path,
+    workers: int,
+    cluster: str | None,
+    case_limit: float,
+    rescue: bool,
+) -> None:
+    from functools import partial
+
+    from studies.commands import _worker_errors, rescued_store
+    from studies.doming_study import doming_task, write_doming_table
+    from studies.doming_text import print_study
+    from studies.engines import Cluster, Processes
+    from studies.options import in_range
+    from studies.progress import Reporter
+    from studies.runner import run_task
+
+    in_range(case_limit, "--case-limit", 1, 86400)
+    store = folder / "doming-study.sqlite"
+    if rescue:
+        rescued_store(store)
+    engine = partial(Processes, workers) if cluster is None else partial(Cluster, cluster)
+    with Reporter() as reporter, _worker_errors():
+        outcome = run_task(doming_task(plan), store, engine, reporter, limit=case_limit)
+    if outcome.interrupted:
+        raise typer.Exit(130)
+    write_doming_table(folder / "doming-study.csv", plan, store)
+    formed = outcome.counts.get("formed", 0)
+    print_study(plan, (formed, outcome.planned - formed, outcome.planned - outcome.solved), folder)
 
 
 def register(app: typer.Typer) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import pickle
 import signal
 import time
 from collections.abc import Callable, Iterator
@@ -16,6 +17,7 @@ from typing import Any
 
 from profiles import InputError
 from studies import worker
+from studies.cases import code_version
 
 _STARTS = 3
 _CLUSTER_PATIENCE = 120.0  # s for a worker to come back
@@ -30,6 +32,8 @@ class Engine:
 
     workers : how many cases are solved at a time.  chunk_seconds : how long a worker should be
     busy with what it is sent.  prepare : run by the worker before a chunk.
+    limits : whether a worker may end itself when a case is over its limit.  local : whether it
+    sees the files of this machine.
     lost : the errors that mean that a worker died.  deaths : how often that must happen to a
     case on its own before it is taken for the cause.
     """
@@ -39,6 +43,8 @@ class Engine:
     prepare: Callable[[], None] | None = None
     lost: tuple[type[BaseException], ...] = ()
     deaths: int = 3
+    limits: bool = True
+    local: bool = True
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
         """Hand work to a worker."""
@@ -59,6 +65,8 @@ class Engine:
 
 class Serial(Engine):
     """One case at a time, in this process."""
+
+    limits = False
 
     def __init__(self) -> None:
         from threadpoolctl import threadpool_limits
@@ -138,6 +146,7 @@ class Cluster(Engine):
     """The workers of a Dask cluster (extra `cluster`)."""
 
     chunk_seconds = 2.0  # a message over the network costs more than one between processes
+    local = False
     deaths = 1  # the scheduler gives up on a task only when several workers died of it
     prepare = staticmethod(worker.limit_to_one_thread)
 
@@ -160,11 +169,38 @@ class Cluster(Engine):
         self.lost = (KilledWorker,)
         # a case is solved anew by the runner, which tells the culprit from its neighbours
         self._executor: Executor = self._client.get_executor(pure=False, retries=0)
+        self._code = code_version()
+        self._guarded = _guard()
+        try:
+            for name, (code, _) in self._client.run(self._guarded, self._code, None).items():
+                self._same_code(code, name)
+        except BaseException:
+            self.close()
+            raise
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-        """Hand work to the cluster."""
-        future: Future[Any] = self._executor.submit(function, *arguments)
-        return future
+        """Hand work to the cluster; a worker with other code, that came later, does not begin."""
+        work = pickle.dumps((function, arguments))
+        answer: Future[Any] = Future()
+        answer.set_running_or_notify_cancel()
+
+        def take(inner: Future[Any]) -> None:
+            try:
+                code, result = inner.result()
+                self._same_code(code, "one of its workers")
+                answer.set_result(result)
+            except BaseException as error:  # the runner's to judge
+                answer.set_exception(error)
+
+        self._executor.submit(self._guarded, self._code, work).add_done_callback(take)
+        return answer
+
+    def _same_code(self, code: str, worker_name: str) -> None:
+        if code != self._code:
+            raise WorkerError(
+                f"the cluster's worker {worker_name} has {code}, this machine domemargin "
+                f"{self._code}; install the same version there and run the study again"
+            )
 
     def renew(self) -> None:
         """The cluster starts workers in place of those that died: wait for one."""
@@ -190,6 +226,30 @@ class Cluster(Engine):
         """Leave the cluster."""
         self._executor.shutdown(wait=False)
         self._client.close()
+
+
+def _guard() -> Callable[[str, bytes | None], tuple[str, Any]]:
+    """What a worker runs first: it does its work only where its code is the caller's.
+
+    A function in a function is sent as it is, so that it also runs where the package is missing
+    or another; what it gives back is plain data for the same reason.
+    """
+
+    def guarded(code: str, work: bytes | None) -> tuple[str, Any]:
+        import pickle
+
+        try:
+            from studies.cases import code_version
+
+            own = code_version()
+        except Exception as error:
+            return f"no domemargin that can be used ({type(error).__name__}: {error})", None
+        if own != code or work is None:
+            return own, None
+        function, arguments = pickle.loads(work)
+        return own, function(*arguments)
+
+    return guarded
 
 
 def _cores() -> int:

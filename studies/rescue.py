@@ -8,7 +8,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from studies.store import _ROWS, Store, StoreError, digest_of
+from studies.store import (
+    _ROWS,
+    DamagedStoreError,
+    Store,
+    case_row,
+    first_digest_of,
+    is_whole,
+    locked,
+)
 
 _PAGE = 64
 _GAP = 20_000  # rows without an answer after which no more are looked for
@@ -30,36 +38,59 @@ def readable_rows(path: Path) -> Iterator[tuple[Any, ...]]:
         start = first
         while start <= last:
             for row in _page(db, start, start + _PAGE):
-                if row[0] not in seen and _whole(row):
-                    seen.add(row[0])
-                    yield row
+                whole = _whole(row)
+                if whole is not None and whole[0] not in seen:
+                    seen.add(whole[0])
+                    yield whole
             start += _PAGE
 
 
-def rescue(path: Path) -> tuple[int, Path]:
+def rescue(path: Path) -> tuple[int, Path | None]:
     """Move a damaged store aside and make a new one of the cases that can be read.
 
-    Returns their number and where the damaged file now lies.  The plan is not kept: it follows
-    from the study.
+    Cases of stores that were moved aside before are kept too: so nothing is lost where a rescue
+    was stopped half way.  A sound store stays where it is.  The plan is not kept: it follows from
+    the study.  Returns the number of cases that were brought over and where the damaged file now
+    lies, None for a sound store.  Raises StoreError, at once while a run is on.
     """
-    rows = list(readable_rows(path))
+    lock = locked(path)
+    aside = None
+    try:
+        if path.exists() and _damaged(path):
+            aside = _free_name(path)
+            # the log first: a store without its log is damaged no further, a log without its
+            # store would be taken for the next store's
+            for tail in ("-wal", "-shm", ""):
+                part = path.with_name(path.name + tail)
+                if part.exists():
+                    part.replace(aside.with_name(aside.name + tail))
+    except BaseException:
+        lock.close()
+        raise
+    kept = 0
+    with Store.open_locked(path, lock) as store:
+        for old in sorted(path.parent.glob(f"{path.stem}.damaged*{path.suffix}")):
+            rows = [row for row in readable_rows(old) if not store.has(row[0])]
+            store.add_rows(rows)
+            kept += len(rows)
+    return kept, aside
+
+
+def _damaged(path: Path) -> bool:
+    try:
+        Store.read(path).close()
+    except DamagedStoreError:
+        return True
+    return False
+
+
+def _free_name(path: Path) -> Path:
     aside = path.with_name(f"{path.stem}.damaged{path.suffix}")
     number = 1
-    while aside.exists():
+    while any(aside.with_name(aside.name + tail).exists() for tail in ("", "-wal")):
         number += 1
         aside = path.with_name(f"{path.stem}.damaged-{number}{path.suffix}")
-    for tail in ("", "-wal", "-shm"):
-        part = path.with_name(path.name + tail)
-        if part.exists():
-            part.replace(aside.with_name(aside.name + tail))
-    with Store.open(path) as store:
-        marks = ", ".join("?" * 10)
-        try:
-            with store._db:
-                store._db.executemany(f"INSERT INTO cases ({_ROWS}) VALUES ({marks})", rows)
-        except sqlite3.Error as error:
-            raise StoreError(f"the store {str(path)!r} cannot be written: {error}") from None
-    return len(rows), aside
+    return aside
 
 
 def _ends(db: sqlite3.Connection) -> tuple[int, int]:
@@ -90,9 +121,14 @@ def _page(db: sqlite3.Connection, start: int, stop: int) -> list[tuple[Any, ...]
         return rows
 
 
-def _whole(row: tuple[Any, ...]) -> bool:
+def _whole(row: tuple[Any, ...]) -> tuple[Any, ...] | None:
+    """The row with a digest of today, None if it does not say what was written."""
+    if is_whole(row):
+        return row
     key, state, reason, _, outputs, solver, digest, *_ = row
     try:
-        return bool(digest == digest_of(key, state, reason, outputs, solver))
-    except (TypeError, AttributeError):
-        return False
+        if digest == first_digest_of(key, state, reason, outputs, solver):
+            return case_row(*row[:6], *row[7:])
+    except (TypeError, ValueError, AttributeError):
+        pass
+    return None

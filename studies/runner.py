@@ -10,26 +10,67 @@ from __future__ import annotations
 import contextlib
 import itertools
 import signal
+import tempfile
 import threading
 import time
 from collections import Counter, deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import Any, Protocol
 
-from studies.cases import CRASHED, SOLVED, Keys, Result, Solver, reversal_solver, solve_chunk
+from studies.cases import (
+    CRASHED,
+    LATE,
+    Result,
+    Reversal,
+    Solver,
+    reversal_solver,
+    solve_chunk,
+)
 from studies.engines import Engine, Processes
-from studies.sampling import count, points
 from studies.store import Store
 from studies.study import Study
 
 Todo = tuple[str, dict[str, float]]
-ANSWERED = (*SOLVED, "none_below_ceiling")
+CASE_LIMIT = 60.0  # s for one case; a common one takes a tenth of a second
+COMPILING = 240.0  # s more where the solver has yet to be compiled
 LARGEST_CHUNK = 64
 PATIENCE = 600.0  # s without any answer before workers are taken for stuck
+
+
+class Task(Protocol):
+    """What is studied: all that the runner knows of it.  Workers get a copy.
+
+    version : that results are valid for.  answered : states of a case that has an answer.
+    solved : those that need no explanation at the end of a run.
+    """
+
+    @property
+    def version(self) -> str:
+        """The version that results are valid for."""
+
+    @property
+    def answered(self) -> tuple[str, ...]:
+        """States of a case that has an answer."""
+
+    @property
+    def solved(self) -> tuple[str, ...]:
+        """States that need no explanation at the end of a run."""
+
+    def text(self) -> str:
+        """The study as its store keeps it."""
+
+    def count(self) -> int:
+        """How many points the plan has."""
+
+    def plan(self) -> Iterator[Todo]:
+        """(key, point) of the whole plan in order."""
+
+    def solve(self, key: str, point: Mapping[str, float]) -> Result:
+        """One case, in a worker; whatever goes wrong is a result too."""
 
 
 @dataclass(frozen=True)
@@ -73,22 +114,41 @@ def run_study(
     solver: Solver | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     patience: float = PATIENCE,
+    limit: float = CASE_LIMIT,
 ) -> Outcome:
-    """Solve the points of a study that its store does not know yet.
+    """Solve the points of a study of bottoms that its store does not know yet; see run_task.
+
+    solver : other than the reversal solver.
+    """
+    task = Reversal(study, solver or reversal_solver())
+    return run_task(task, path, engine, on_progress, patience, limit)
+
+
+def run_task(
+    task: Task,
+    path: Path,
+    engine: Callable[[], Engine] = Processes,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    patience: float = PATIENCE,
+    limit: float = CASE_LIMIT,
+) -> Outcome:
+    """Solve the points of a task that its store does not know yet.
 
     path : of the store.  engine : makes the workers (studies/engines.py), only if there is
-    something to do.  solver : other than the reversal solver.  on_progress : called at least
-    twice a second.  patience : s without an answer after which workers are killed.
+    something to do.  on_progress : called at least twice a second.  patience : s without an answer
+    after which workers are killed, never less than a case may take.  limit : s for one case.
     Ctrl-C, or SIGTERM, ends the run when what is in hand is stored; a second Ctrl-C at once.
     Raises StoreError, InputError for a cluster that is not there, WorkerError.
     """
-    solver = solver or reversal_solver()
     with Store.open(path) as store:
-        put_plan(study, store, solver.version)
+        put_plan(task, store)
         todo = store.points_left()
-        run = _Run(study, store, solver, on_progress, patience, store.planned(), todo)
+        run = _Run(task, store, on_progress, patience, limit, store.planned(), todo)
         if todo:
-            with _stop_on_signals() as stop:
+            if patience >= PATIENCE:
+                run.patience = max(patience, 4.0 * limit)
+            with _stop_on_signals() as stop, tempfile.TemporaryDirectory() as marks:
+                run.marks = Path(marks)
                 made = engine()
                 try:
                     run.work(made, stop)
@@ -104,18 +164,16 @@ def run_study(
             run.interrupted,
             run.workers_lost,
             store.counts(),
-            store.reasons(),
+            store.reasons(task.solved),
         )
 
 
-def put_plan(study: Study, store: Store, version: str) -> None:
-    """Put the study's points into its store, unless they are there."""
-    text = study.to_json()
+def put_plan(task: Task, store: Store) -> None:
+    """Put the points of a study into its store, unless they are there."""
+    text = task.text()
     known = (store.meta("study"), store.meta("solver"), store.planned())
-    if known != (text, version, count(study)):
-        keys = Keys(study, version)
-        rows = ((keys.of(point), point) for point in points(study))
-        store.replace_plan(rows, {"study": text, "solver": version})
+    if known != (text, task.version, task.count()):
+        store.replace_plan(task.plan(), {"study": text, "solver": task.version})
 
 
 @dataclass
@@ -146,11 +204,11 @@ def _stop_on_signals() -> Iterator[_Stop]:
 
 @dataclass
 class _Run:
-    study: Study
+    task: Task
     store: Store
-    solver: Solver
     on_progress: Callable[[Progress], None]
     patience: float
+    limit: float
     planned: int
     todo: int
     done: int = 0
@@ -161,8 +219,11 @@ class _Run:
     mean: float = 1.0  # s a case, of the last ones
     in_hand: dict[Future[Any], list[Todo]] = field(default_factory=dict)
     suspects: deque[Todo] = field(default_factory=deque)
+    again: deque[Todo] = field(default_factory=deque)  # lost with a worker, through no fault
     alone: bool = False  # what is in hand is a suspect with nothing beside it
     deaths: Counter[str] = field(default_factory=Counter)
+    marks: Path | None = None  # folder for the keys of cases over their limit
+    sent: float = 0.0  # when a suspect was sent out
 
     def work(self, engine: Engine, stop: _Stop) -> None:
         left = self.store.left()
@@ -191,6 +252,7 @@ class _Run:
         if self.suspects:
             if not self.in_hand:
                 self.alone = True
+                self.sent = time.monotonic()
                 self._submit(engine, [self.suspects.popleft()])
             return
         if self.in_hand and self.alone:
@@ -200,16 +262,18 @@ class _Run:
             out = sum(map(len, self.in_hand.values()))
             share = (self.todo - self.done - out) // (4 * engine.workers)
             size = min(int(engine.chunk_seconds / max(self.mean, 1e-6)), share, LARGEST_CHUNK)
-            chunk = list(itertools.islice(left, max(size, 1)))
+            size = max(size, 1)
+            chunk = [self.again.popleft() for _ in range(min(size, len(self.again)))]
+            chunk += itertools.islice(left, size - len(chunk))
             if not chunk:
                 return
             self._submit(engine, chunk)
 
     def _submit(self, engine: Engine, chunk: list[Todo]) -> None:
         try:
-            future = engine.submit(
-                solve_chunk, self.study, self.solver.solve, chunk, engine.prepare
-            )
+            limit = self.limit + (0.0 if _compiled() else COMPILING) if engine.limits else None
+            marks = self.marks if engine.local else None
+            future = engine.submit(solve_chunk, self.task, chunk, engine.prepare, limit, marks)
         except engine.lost as error:  # it broke since the last answer
             future = Future()
             future.set_exception(error)
@@ -223,20 +287,39 @@ class _Run:
             self.workers_lost += 1
             finished, _ = wait(self.in_hand)
         results: list[Result] = []
+        over = self._over() if broken else {}
         for future in finished:
             chunk = self.in_hand.pop(future)
             if isinstance(_error(future), lost):
-                results += self._suspect(chunk, late, engine.deaths)
+                results += [over[key] for key, _ in chunk if key in over]
+                rest = [todo for todo in chunk if todo[0] not in over]
+                if over:
+                    self.again.extend(rest)  # it is known which case it was
+                elif rest:
+                    results += self._suspect(rest, late, engine.deaths)
             else:
                 results += future.result()  # an error here is none of a case: it ends the run
         if results:
-            self.store.add(results, self.solver.version)
+            self.store.add(results, self.task.version)
             self.done += len(results)
-            self.failed += sum(r.state not in ANSWERED for r in results)
+            self.failed += sum(r.state not in self.task.answered for r in results)
             recent = sum(r.seconds for r in results) / len(results)
             self.mean = recent if self.done == len(results) else 0.8 * self.mean + 0.2 * recent
         if broken:
             engine.renew()
+
+    def _over(self) -> dict[str, Result]:
+        """The cases over their limit, of which a worker left a mark."""
+        found = {}
+        for mark in [] if self.marks is None else self.marks.iterdir():
+            if detail := mark.read_text(encoding="utf-8", errors="replace"):
+                found[mark.name] = self._late(mark.name, detail)
+            mark.unlink()
+        return found
+
+    def _late(self, key: str, detail: str = "") -> Result:
+        reason = f"not solved within the limit of {self.limit:g} s for a case"
+        return Result(key, LATE, reason, {}, self.limit, detail=detail)
 
     def _suspect(self, chunk: list[Todo], late: bool, most: int) -> list[Result]:
         """Cases to be solved alone, or, of one that was, that it crashed."""
@@ -245,6 +328,8 @@ class _Run:
             return []
         key = chunk[0][0]
         self.deaths[key] += 1
+        if not late and time.monotonic() - self.sent > self.limit:
+            return [self._late(key)]
         if late:
             reason = f"no answer within {self.patience:g} s, also on its own"
         elif self.deaths[key] < most:
@@ -261,6 +346,13 @@ class _Run:
                 self.planned, self.todo, self.done, self.failed, self.workers_lost, self.seconds
             )
         )
+
+
+def _compiled() -> bool:
+    from fea.compiled import is_compiled
+    from fea.shell_newton import converge
+
+    return is_compiled(converge)
 
 
 def _error(future: Future[Any]) -> BaseException | None:

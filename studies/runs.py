@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import json
 import re
 import unicodedata
@@ -12,19 +13,26 @@ from typing import TYPE_CHECKING, Any
 
 from profiles import InputError
 from studies.units import PSI
+from studies.whole_files import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from fea.record import Curve
 
+_LONGEST = 60  # letters of a folder's name
 RESULTS = Path("results")  # under the folder the command is run in
 
 
 def slug(name: str) -> str:
     """A name as a folder name: letters and digits of any script, in lower case, and dashes."""
     plain = unicodedata.normalize("NFC", name).casefold()
-    return re.sub(r"[\W_]+", "-", plain)[:60].strip("-") or "unnamed"
+    whole = re.sub(r"[\W_]+", "-", plain).strip("-")
+    if len(whole) <= _LONGEST:
+        return whole or "unnamed"
+    # names alike in their beginning are not one study
+    tail = hashlib.sha256(whole.encode()).hexdigest()[:8]
+    return f"{whole[: _LONGEST - 9].strip('-')}-{tail}"
 
 
 def run_folder(out: Path | None, name: str) -> Path:
@@ -52,7 +60,7 @@ def write_json(data: dict[str, Any], path: Path) -> None:
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, indent=1)
     # one line per list of numbers: a curve of 100 states is not worth 100 lines
     text = re.sub(r"\[[^][{}\"]*\]", lambda m: re.sub(r"\s+", " ", m[0]), text)
-    path.write_text(text + "\n", encoding="utf-8")
+    write_whole(path, text + "\n")
 
 
 def write_curve(curve: Curve, path: Path) -> None:

@@ -3,7 +3,9 @@
 Tables: meta (name, value); plan (number, key, point) is what was asked; cases (key, ...) is what
 is known.  What is still to do is planned keys without a case, nothing else is remembered.  A
 case's key is a digest of its inputs, so a changed plan finds again what it has in common with
-the old one.  Every case carries a digest of its row: a damaged row is noticed when it is read.
+the old one.  Every row of every table carries a digest of all that it says, and meta a digest of
+the whole plan: all of them are checked whenever a store is opened, so that whoever reads it gets
+what was written or a DamagedStoreError.
 """
 
 from __future__ import annotations
@@ -20,16 +22,18 @@ from typing import Any
 
 from profiles import InputError
 from studies.cases import SOLVED, Result
+from studies.whole_files import flush_folder
 
-SCHEMA = 1  # raised when the tables change; a tiny store of each version lies in tests/data/stores
+SCHEMA = 2  # raised when the tables change; a tiny store of each version lies in tests/data/stores
 APPLICATION = 0x444D4731  # "DMG1" in the header of the file: this is a study store
 _TABLES = """
-CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL);
+CREATE TABLE meta (name TEXT PRIMARY KEY, value TEXT NOT NULL, digest TEXT NOT NULL);
 CREATE TABLE plan (
     number INTEGER PRIMARY KEY,
     key TEXT NOT NULL,
     point TEXT NOT NULL,
-    again INTEGER NOT NULL DEFAULT 0
+    again INTEGER NOT NULL DEFAULT 0,
+    digest TEXT NOT NULL
 );
 CREATE INDEX plan_key ON plan (key);
 CREATE TABLE cases (
@@ -66,10 +70,33 @@ class DamagedStoreError(StoreError):
         )
 
 
-def digest_of(key: str, state: str, reason: str, outputs: str, solver: str) -> str:
-    """Digest of what a row says."""
+def digest_of(*values: str | float) -> str:
+    """Digest of what a row says, in the order of its columns."""
+    return hashlib.sha256(json.dumps(values).encode()).hexdigest()[:16]
+
+
+def first_digest_of(key: str, state: str, reason: str, outputs: str, solver: str) -> str:
+    """Digest of a case in a store of schema 1."""
     text = "\0".join((key, state, reason, outputs, solver))
     return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def case_row(
+    key: str, state: str, reason: str, passing: int, outputs: str, solver: str, detail: str,
+    seconds: float, finished: float,
+) -> tuple[str | float, ...]:  # fmt: skip
+    """A row of the table of cases, in the order of _ROWS, with its digest."""
+    values = (key, state, reason, int(passing), outputs, solver)
+    rest = (detail, float(seconds), float(finished))
+    return (*values, digest_of(*values, *rest), *rest)
+
+
+def is_whole(row: tuple[Any, ...]) -> bool:
+    """Whether a row of the table of cases says what was written."""
+    try:
+        return bool(row[6] == digest_of(*row[:6], *row[7:]))
+    except (TypeError, ValueError):
+        return False
 
 
 class Store:
@@ -83,15 +110,22 @@ class Store:
     @classmethod
     def open(cls, path: Path) -> Store:
         """Open for writing, made if it is not there.  Raises StoreError."""
-        lock = _locked(path)
+        return cls.open_locked(path, locked(path))
+
+    @classmethod
+    def open_locked(cls, path: Path, lock: sqlite3.Connection) -> Store:
+        """The same for who has the right to write; the lock is closed with the store."""
         try:
             if not path.exists():
                 _create(path)
             db = _checked(path, "rw")
-            # synchronous NORMAL with WAL: a killed process loses nothing, a power cut perhaps
-            # the last commits, and neither damages the file
-            db.execute("PRAGMA journal_mode=WAL")
-            db.execute("PRAGMA synchronous=NORMAL")
+            try:
+                db.execute("PRAGMA journal_mode=WAL")
+                # FULL with WAL: what was committed is on the disk, also after a power cut
+                db.execute("PRAGMA synchronous=FULL")
+            except sqlite3.Error as error:
+                db.close()
+                raise _unwritten(path, error) from None
         except BaseException:
             lock.close()
             raise
@@ -135,17 +169,7 @@ class Store:
     ) -> None:
         """Put in a new plan, (key, point) in order, all or nothing; known cases stay."""
         with _writing(self), self._db:
-            self._db.execute("DELETE FROM plan")
-            self._db.executemany(
-                "INSERT INTO plan (key, point) VALUES (?, ?)",
-                ((key, json.dumps(point)) for key, point in rows),
-            )
-            # a bottom that is planned twice is solved once
-            self._db.execute(
-                "UPDATE plan SET again = 1 "
-                "WHERE number NOT IN (SELECT min(number) FROM plan GROUP BY key)"
-            )
-            self._db.executemany("INSERT OR REPLACE INTO meta VALUES (?, ?)", meta.items())
+            _put_plan(self._db, ((key, json.dumps(point)) for key, point in rows), meta)
 
     def planned(self) -> int:
         """Number of planned points."""
@@ -181,12 +205,18 @@ class Store:
         rows = []
         for r in results:
             outputs = json.dumps(r.outputs, allow_nan=False)
-            digest = digest_of(r.key, r.state, r.reason, outputs, solver)
-            rows.append((r.key, r.state, r.reason, int(r.passing), outputs, solver, digest,
-                         r.detail, r.seconds, time.time()))  # fmt: skip
-        marks = ", ".join("?" * 10)
+            rows.append(case_row(r.key, r.state, r.reason, r.passing, outputs, solver, r.detail,
+                                 r.seconds, time.time()))  # fmt: skip
+        self.add_rows(rows)
+
+    def add_rows(self, rows: Iterable[tuple[Any, ...]]) -> None:
+        """Commit rows that case_row made.  Raises StoreError."""
         with _writing(self), self._db:
-            self._db.executemany(f"INSERT OR REPLACE INTO cases ({_ROWS}) VALUES ({marks})", rows)
+            _put_cases(self._db, rows)
+
+    def has(self, key: str) -> bool:
+        """Whether a case of this key is stored."""
+        return bool(self._db.execute("SELECT 1 FROM cases WHERE key = ?", (key,)).fetchone())
 
     def counts(self) -> dict[str, int]:
         """State -> number of planned points in it; "" for those without a case."""
@@ -197,33 +227,26 @@ class Store:
             )
         )
 
-    def reasons(self) -> list[tuple[str, str, int]]:
-        """(state, reason, number of planned points) of those without a reversal pressure, the
+    def reasons(self, solved: Sequence[str] = SOLVED) -> list[tuple[str, str, int]]:
+        """(state, reason, number of planned points) of those in none of the states `solved`, the
         commonest first."""
-        marks = ", ".join("?" * len(SOLVED))
+        marks = ", ".join("?" * len(solved))
         return list(
             self._db.execute(
                 "SELECT state, reason, count(*) FROM plan JOIN cases ON cases.key = plan.key "
                 f"WHERE state NOT IN ({marks}) GROUP BY 1, 2 ORDER BY 3 DESC, 1, 2",
-                SOLVED,
+                tuple(solved),
             )
         )
 
     def rows(self) -> Iterator[dict[str, Any]]:
-        """The planned points with what is known of them, in order, one at a time.
-
-        Raises DamagedStoreError at a row that does not say what was written.
-        """
+        """The planned points with what is known of them, in order, one at a time."""
         cursor = self._db.execute(
             "SELECT plan.number, plan.key, plan.point, cases.state, cases.reason, cases.outputs, "
-            "cases.solver, cases.digest, cases.seconds, cases.finished, cases.detail "
+            "cases.solver, cases.seconds, cases.finished, cases.detail "
             "FROM plan LEFT JOIN cases ON cases.key = plan.key ORDER BY plan.number"
         )
-        for number, key, point, state, reason, outputs, solver, digest, *rest in cursor:
-            if state is not None and digest != digest_of(key, state, reason, outputs, solver):
-                raise DamagedStoreError(
-                    self.path, f"case {number} has changed", readable(self.path)
-                )
+        for number, key, point, state, reason, outputs, solver, *rest in cursor:
             yield {
                 "number": number,
                 "key": key,
@@ -259,11 +282,45 @@ def _writing(store: Store) -> Iterator[None]:
     try:
         yield
     except sqlite3.DatabaseError as error:
-        raise StoreError(
-            f"the store {str(store.path)!r} cannot be written ({error}); what was stored before "
-            "is kept: make room and run the study again",
-            "store",
-        ) from error
+        raise _unwritten(store.path, error) from error
+
+
+def _unwritten(path: Path, error: Exception) -> StoreError:
+    return StoreError(
+        f"the store {str(path)!r} cannot be written ({error}); what was stored before "
+        "is kept: make room and run the study again",
+        "store",
+    )
+
+
+def _put_plan(
+    db: sqlite3.Connection, rows: Iterable[tuple[str, str]], meta: dict[str, str]
+) -> None:
+    """Replace the plan, (key, point as JSON) in order; a case planned twice is solved once."""
+    seen: set[str] = set()
+    whole = hashlib.sha256()
+
+    def digested() -> Iterator[tuple[str | float, ...]]:
+        for number, (key, point) in enumerate(rows, 1):
+            values = (number, key, point, int(key in seen))
+            seen.add(key)
+            digest = digest_of(*values)
+            whole.update(digest.encode())
+            yield (*values, digest)
+
+    db.execute("DELETE FROM plan")
+    db.executemany("INSERT INTO plan VALUES (?, ?, ?, ?, ?)", digested())
+    # a row that went missing leaves no digest of its own
+    told = {**meta, "plan": whole.hexdigest()}
+    db.executemany(
+        "INSERT OR REPLACE INTO meta VALUES (?, ?, ?)",
+        ((name, value, digest_of(name, value)) for name, value in told.items()),
+    )
+
+
+def _put_cases(db: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
+    marks = ", ".join("?" * 10)
+    db.executemany(f"INSERT OR REPLACE INTO cases ({_ROWS}) VALUES ({marks})", rows)
 
 
 def _create(path: Path) -> None:
@@ -279,17 +336,18 @@ def _create(path: Path) -> None:
         )
         db.close()
         os.replace(new, path)
+        flush_folder(path.parent)  # else a power cut takes the name of the file
     except (OSError, sqlite3.Error) as error:
         raise StoreError(f"the store {str(path)!r} cannot be made: {error}", "store") from None
 
 
-def _locked(path: Path) -> sqlite3.Connection:
+def locked(path: Path) -> sqlite3.Connection:
     """The right to write, which the system takes back when the process dies."""
-    path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f".{path.name}.lock")
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         lock = sqlite3.connect(beside, timeout=0.1, isolation_level=None)
-    except sqlite3.Error as error:
+    except (OSError, sqlite3.Error) as error:
         raise StoreError(f"the store {str(path)!r} cannot be written: {error}", "store") from None
     try:
         lock.execute("BEGIN EXCLUSIVE")
@@ -330,6 +388,67 @@ def _checked(path: Path, mode: str) -> sqlite3.Connection:
             "use a newer program",
             "store",
         )
+    try:
+        db = db if schema == SCHEMA else _raised(db, mode)
+        why = _altered(db)
+    except (sqlite3.Error, ValueError, TypeError) as error:
+        why = " ".join(str(error).split())[:80]
+    if why:
+        db.close()
+        raise DamagedStoreError(path, why, readable(path))
+    return db
+
+
+def _altered(db: sqlite3.Connection) -> str:
+    """What does not say what was written, "" where all does.  Raises sqlite3.Error."""
+    db.execute("BEGIN")  # one state of the store, also while a run goes on
+    try:
+        meta = {}
+        for name, value, digest in db.execute("SELECT name, value, digest FROM meta"):
+            if digest != digest_of(name, value):
+                return "its description has changed"
+            meta[name] = value
+        whole = hashlib.sha256()
+        query = "SELECT number, key, point, again, digest FROM plan ORDER BY number"
+        for *values, digest in db.execute(query):
+            if digest != digest_of(*values):
+                return f"point {values[0]} of the plan has changed"
+            whole.update(digest.encode())
+        if meta.get("plan", hashlib.sha256().hexdigest()) != whole.hexdigest():
+            return "points of the plan are missing"
+        for row in db.execute(f"SELECT {_ROWS} FROM cases"):
+            if not is_whole(row):
+                return f"case {str(row[0])[:12]} has changed"
+    finally:
+        db.rollback()
+    return ""
+
+
+def _raised(db: sqlite3.Connection, mode: str) -> sqlite3.Connection:
+    """A store of schema 1 as one of this schema: in its file, or in memory to read it.
+
+    Raises sqlite3.Error, ValueError or TypeError where its content is damaged.
+    """
+    if mode == "ro":
+        memory = sqlite3.connect(":memory:")
+        db.backup(memory)
+        db.close()
+        db = memory
+    meta = dict(db.execute("SELECT name, value FROM meta"))
+    plan = db.execute("SELECT key, point FROM plan ORDER BY number").fetchall()
+    cases = db.execute(f"SELECT {_ROWS} FROM cases ORDER BY id").fetchall()
+    for key, state, reason, _, outputs, solver, digest, *_rest in cases:
+        if digest != first_digest_of(key, state, reason, outputs, solver):
+            raise ValueError(f"case {str(key)[:12]} has changed")
+    with db:
+        db.execute("BEGIN IMMEDIATE")
+        for table in ("meta", "plan", "cases"):
+            db.execute(f"DROP TABLE {table}")
+        for statement in filter(str.strip, _TABLES.split(";")):
+            db.execute(statement)
+        _put_plan(db, plan, meta)
+        _put_cases(db, (case_row(*row[:6], *row[7:]) for row in cases))
+        db.execute(f"PRAGMA user_version={SCHEMA}")
     return db
 
 

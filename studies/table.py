@@ -12,6 +12,7 @@ from profiles import InputError
 from studies.store import Store, StoreError
 from studies.study import Study
 from studies.varied import column_of, kind_of
+from studies.whole_files import whole_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -27,7 +28,14 @@ def study_in(path: Path) -> Study:
         text = store.meta("study")
     if text is None:
         raise StoreError(f"the store {str(path)!r} holds no study yet; run it first", "store")
-    return Study.from_json(text)
+    try:
+        return Study.from_json(text)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise StoreError(
+            f"the store {str(path)!r} holds no study of bottoms that this program reads "
+            f"({type(error).__name__}: {str(error)[:60]})",
+            "store",
+        ) from None
 
 
 def read_table(path: Path) -> pd.DataFrame:
@@ -106,10 +114,10 @@ def export(path: Path, to: Path) -> int:
 
     Raises InputError for another ending, StoreError.
     """
-    if to.suffix == ".csv":
-        return _export_csv(path, to)
-    if to.suffix == ".parquet":
-        return _export_parquet(path, to)
+    if to.suffix in (".csv", ".parquet"):
+        write = _export_csv if to.suffix == ".csv" else _export_parquet
+        with whole_file(to) as whole:
+            return write(path, whole)
     raise InputError(
         f"the table's file is {to.name!r}; its name must end in .csv or .parquet", "--table"
     )

@@ -111,6 +111,7 @@ def test_a_damaged_store_is_refused_and_what_can_be_read_is_rescued(
 
     kept, aside = rescue(path)
     assert kept == readable
+    assert aside is not None
     assert aside.exists()
     outcome = run_study(gauges(repeat=60), path, Serial, stand_in.MOODY)
     # what failed for want of memory is tried again as ever
