@@ -14,7 +14,7 @@ from profiles.closing import shape_error
 from profiles.errors import InputError
 from profiles.limits import LIMITS, check, unknown_name
 from profiles.local import Along, Zone, cosine_step, smooth_through
-from profiles.material import Material, Table
+from profiles.material import Material
 from profiles.meridian import Meridian
 from profiles.shape import Shape, Sheet
 
