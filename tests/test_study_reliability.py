@@ -178,8 +178,14 @@ def test_a_change_in_a_package_of_a_package_changes_both_digests(tmp_path: Path)
     )
 
     def digests() -> list[str]:
-        run = subprocess.run([sys.executable, "-c", ask], cwd=tmp_path, capture_output=True,
-                             text=True, check=True, env={**os.environ, "PYTHONPATH": ""})  # fmt: skip
+        run = subprocess.run(
+            [sys.executable, "-c", ask],
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+            check=True,
+            env={**os.environ, "PYTHONPATH": ""},
+        )
         return run.stdout.split()
 
     (deep / "module.py").write_text("# @kernel\nA = 1\n")
