@@ -187,6 +187,11 @@ class Reversal:
         """The version that results are valid for."""
         return self.solver.version
 
+    @property
+    def compiles(self) -> bool:
+        """Whether the first solve on a machine has to compile the solver."""
+        return self.solver.solve is reversal
+
     def text(self) -> str:
         """The study as its store keeps it."""
         return self.study.to_json()

@@ -156,6 +156,11 @@ class Doming:
     answered = ("formed",)
     solved = ("formed",)
 
+    @property
+    def compiles(self) -> bool:
+        """Whether the first solve on a machine has to compile the solver."""
+        return self.solve_tooling is solve_tooling
+
     def text(self) -> str:
         """The study as its store keeps it."""
         return json.dumps({"doming": asdict(self.study)}, allow_nan=False)

@@ -42,7 +42,7 @@ def whole(text: str, option: str) -> int:
     return int(text)
 
 
-def in_range(value: int, option: str, low: int, high: int) -> int:
+def in_range(value: float, option: str, low: int, high: int) -> float:
     """The value; InputError if it lies outside low to high."""
     if not low <= value <= high:
         allowed = f"{low} to {high}"

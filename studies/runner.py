@@ -53,6 +53,10 @@ class Task(Protocol):
         """The version that results are valid for."""
 
     @property
+    def compiles(self) -> bool:
+        """Whether the first solve on a machine has to compile the solver."""
+
+    @property
     def answered(self) -> tuple[str, ...]:
         """States of a case that has an answer."""
 
@@ -271,7 +275,11 @@ class _Run:
 
     def _submit(self, engine: Engine, chunk: list[Todo]) -> None:
         try:
-            limit = self.limit + (0.0 if _compiled() else COMPILING) if engine.limits else None
+            limit = (
+                self.limit + (COMPILING if self.task.compiles and not _compiled() else 0.0)
+                if engine.limits
+                else None
+            )
             marks = self.marks if engine.local else None
             future = engine.submit(solve_chunk, self.task, chunk, engine.prepare, limit, marks)
         except engine.lost as error:  # it broke since the last answer

@@ -81,7 +81,7 @@ def trial(made: Path, calm: object, spoil: object, rng: random.Random) -> str:
         return ending if table(path).equals(calm) else "WRONG: another table after the rerun"
 
 
-STUDY = gauges(repeat=30)
+STUDY = gauges(repeat=4)
 
 
 def main() -> int:
