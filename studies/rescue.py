@@ -36,8 +36,13 @@ def readable_rows(path: Path) -> Iterator[tuple[Any, ...]]:
         db.text_factory = lambda raw: raw.decode("utf-8", "replace")
         first, last = _ends(db)
         start = first
-        while start <= last:
-            for row in _page(db, start, start + _PAGE):
+        answered = start
+        # a damaged number of a row may be as large as 2^63
+        while start <= last and start - answered < _GAP:
+            page = _page(db, start, start + _PAGE)
+            if page:
+                answered = start
+            for row in page:
                 whole = _whole(row)
                 if whole is not None and whole[0] not in seen:
                     seen.add(whole[0])
