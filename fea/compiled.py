@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable
 from functools import lru_cache
 from hashlib import sha256
+from multiprocessing import parent_process
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -39,17 +41,47 @@ def kernel(function: F) -> F:
     So constants that a kernel uses stand in modules with kernels.
     """
     compiled: Any = njit(
-        cache=True,
         nogil=True,
         error_model="numpy",
         forceinline=True,
         fastmath={"reassoc", "contract", "arcp", "nsz"},
     )(function)
+    try:
+        compiled.enable_caching()
+    except RuntimeError:  # neither the package's folder nor the user's can be written
+        _warn_uncached()
+        return cast(F, compiled)
     index = compiled._cache._cache_file
     index._source_stamp = (index._source_stamp, sources())
+    save = compiled._cache.save_overload
+
+    def save_if_possible(signature: Any, data: Any) -> None:
+        try:
+            save(signature, data)
+        except OSError:  # a full disk
+            _warn_uncached()
+
+    compiled._cache.save_overload = save_if_possible
     return cast(F, compiled)
+
+
+@lru_cache(maxsize=1)
+def _warn_uncached() -> None:
+    """Say once, and not in every worker, that what is compiled cannot be kept."""
+    if parent_process() is None:
+        warnings.warn(
+            "the compiled solver cannot be kept: no folder for it can be written, so every command "
+            "compiles it anew, about 20 s; set NUMBA_CACHE_DIR to a folder that can be written",
+            RuntimeWarning,
+            stacklevel=2,
+        )
+
+
+def is_kept(function: Callable[..., Any]) -> bool:
+    """Whether a kernel, once compiled, can be kept on disk."""
+    return hasattr(cast(Any, function)._cache, "_cache_file")
 
 
 def is_compiled(function: Callable[..., Any]) -> bool:
     """Whether a kernel lies compiled on disk, as its source is now."""
-    return bool(cast(Any, function)._cache._cache_file._load_index())
+    return is_kept(function) and bool(cast(Any, function)._cache._cache_file._load_index())

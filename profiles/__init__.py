@@ -2,27 +2,33 @@
 
 Quick start:
 
-    from profiles import load_profile
+    from domemargin.profiles import load_profile
     profile = load_profile("north")            # a ready profile, or the path of a TOML file
     lower = profile.replaced(dome_depth=10.2)  # mm, radians and MPa inside
     points = lower.meridian.at([0.0, 10.0])    # r, z, tangent angle, curvature
 """
 
-from profiles.derived import Derived, derived, enclosed_volume, metal_mass, part_masses
-from profiles.errors import InputError, ShapeError
-from profiles.files import (
+from domemargin.profiles.errors import InputError, ShapeError
+from domemargin.profiles.files.loading import (
     load_profile,
     named_tempers,
     parse_profile,
     ready_profiles,
 )
-from profiles.local import Along, Zone
-from profiles.material import Hardening, Linear, Material, Swift, Table, Voce
-from profiles.meridian import PARTS, Meridian, Points, Segment
-from profiles.profile import Profile
-from profiles.quantities import parse_quantity, write_quantity
-from profiles.shape import Shape, Sheet
-from profiles.writing import dump_profile
+from domemargin.profiles.files.writing import dump_profile
+from domemargin.profiles.local import Along, Zone
+from domemargin.profiles.material import Hardening, Linear, Material, Swift, Table, Voce
+from domemargin.profiles.profile import Profile
+from domemargin.profiles.quantities import parse_quantity, write_quantity
+from domemargin.profiles.shape.derived import (
+    Derived,
+    derived,
+    enclosed_volume,
+    metal_mass,
+    part_masses,
+)
+from domemargin.profiles.shape.meridian import PARTS, Meridian, Points, Segment
+from domemargin.profiles.shape.shape import Shape, Sheet
 
 __all__ = [
     "PARTS",

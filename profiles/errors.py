@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date, time
+
 
 class InputError(ValueError):
     """An input that cannot be used.  The message is one sentence.
@@ -20,8 +22,17 @@ class InputError(ValueError):
 
 def brief(value: object) -> str:
     """A value as given, short enough for a sentence."""
-    text = repr(value)
+    try:
+        text = value.isoformat() if isinstance(value, date | time) else repr(value)
+    except ValueError:  # Python writes no number of more than 4300 digits
+        return "a number of thousands of digits"
     return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def brief_path(path: object) -> str:
+    """A path for a sentence, its middle left out where it is long."""
+    text = str(path)
+    return repr(text if len(text) <= 120 else f"{text[:40]}...{text[-60:]}")
 
 
 class ShapeError(InputError):

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from difflib import get_close_matches
 from typing import NamedTuple
 
-from profiles.errors import InputError, brief
+from domemargin.profiles.errors import InputError, brief
 
 
 class Limit(NamedTuple):
@@ -118,7 +118,10 @@ LIMITS: dict[str, Limit] = {
 
 def shown(value: float, kind: str, digits: int = 6) -> str:
     """A value in internal units as text with the unit people read (mm, deg, MPa, g/cm3)."""
-    number = math.degrees(value) if kind == "angle" else value
+    try:
+        number = math.degrees(value) if kind == "angle" else float(value)
+    except OverflowError:  # a whole number beyond all floats
+        number = math.inf if value > 0 else -math.inf
     return f"{number:.{digits}g} {SHOWN_UNIT[kind]}".rstrip()
 
 
@@ -158,8 +161,12 @@ def unknown_name(field: str, known: Iterable[str]) -> InputError:
 
     field : dotted; its last part is the unknown name.
     """
-    name = field.rsplit(".", 1)[-1]
+    name = field.rsplit(".", 1)[-1][:100]
+    field = field if len(field) <= 100 else f"{field[:97]}..."
     known = sorted(known)
     close = get_close_matches(name, known, n=1, cutoff=0.5)
-    hint = f"did you mean {close[0]}?" if close else f"known here: {', '.join(known)}"
+    shown_names = ", ".join(known)
+    if len(shown_names) > 200:
+        shown_names = f"{shown_names[:200].rsplit(', ', 1)[0]} and others"
+    hint = f"did you mean {close[0]}?" if close else f"known here: {shown_names}"
     return InputError(f"{field} is not known; {hint}", field, name, ", ".join(known))

@@ -1,4 +1,4 @@
-"""What a sheet is made of, as data.  How it flows is in fea/materials.py."""
+"""What a sheet is made of, as data.  How it flows is in fea/metal/materials.py."""
 
 from __future__ import annotations
 

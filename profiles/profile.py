@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from profiles.chain import Chain, solve
-from profiles.closing import shape_error
-from profiles.errors import InputError
-from profiles.limits import LIMITS, check, unknown_name
-from profiles.local import Along, Zone, cosine_step, smooth_through
-from profiles.material import Material
-from profiles.meridian import Meridian
-from profiles.shape import Shape, Sheet
+from domemargin.profiles.errors import InputError
+from domemargin.profiles.limits import LIMITS, check, unknown_name
+from domemargin.profiles.local import Along, Zone, cosine_step, smooth_through
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.chain import Chain, solve
+from domemargin.profiles.shape.closing import shape_error
+from domemargin.profiles.shape.meridian import Meridian
+from domemargin.profiles.shape.shape import Shape, Sheet
 
 Floats = NDArray[np.float64]
 

@@ -7,8 +7,8 @@ import re
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from profiles.errors import InputError, brief
-from profiles.limits import SHOWN_UNIT
+from domemargin.profiles.errors import InputError, brief
+from domemargin.profiles.limits import SHOWN_UNIT
 
 if TYPE_CHECKING:
     import pint

@@ -10,7 +10,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from profiles import InputError
+from domemargin.profiles import InputError
+from domemargin.profiles.errors import brief
 
 # IAPWS R2-83 critical point of water; ISO 2533 standard atmosphere; CODATA gas constant
 _T_CRITICAL, _P_CRITICAL, _RHO_CRITICAL = 647.096, 22.064, 322.0  # K, MPa, kg/m3
@@ -210,7 +211,7 @@ def pressure_at(can: ClosedCan, stage: Stage, formula: str = "iapws") -> StagePr
 
     Raises InputError outside the range of the formula, and where the drink would fill the can.
     """
-    field = f"temperature of stage {stage.name!r}"
+    field = f"temperature of stage {brief(stage.name)}"
     solubility = SOLUBILITIES[formula].at(stage.celsius, field)
     kelvin = stage.celsius + _KELVIN
     drink, gas = _volumes(can, stage.celsius)
@@ -263,6 +264,8 @@ def required_pressure(
         raise InputError("no stage is given; at least one temperature is needed", "stages")
     if formula not in SOLUBILITIES:
         allowed = ", ".join(SOLUBILITIES)
-        raise InputError(f"formula is {formula!r}; it must be one of {allowed}", "formula", formula)
+        raise InputError(
+            f"formula is {brief(formula)}; it must be one of {allowed}", "formula", formula
+        )
     rows = tuple(pressure_at(can, stage, formula) for stage in stages)
     return Required(can, formula, SOLUBILITIES[formula].source, rows)

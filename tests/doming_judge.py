@@ -12,19 +12,27 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.contact_solid import SolidPress
-from fea.doming_advance import Goal, Pace, advance
-from fea.doming_blank import blank_shell
-from fea.doming_press import CLAMP, DIE, FormingSettings, element_ends, hold_wall, press_of, pull
-from fea.doming_step import loosened, resting
-from fea.readings import lowest
-from fea.solid import solid
-from fea.solid_mesh import to_skfem
-from profiles.meridian import Meridian, Points
-from profiles.section import section_mesh
-from profiles.tooling import Tooling
-from profiles.tooling_chain import blank_chain, blank_thickness
-from profiles.tooling_files import load_tooling
+from domemargin.fea.bottom.readings import lowest
+from domemargin.fea.contact.solid import SolidPress
+from domemargin.fea.doming.advance import Goal, Pace, advance
+from domemargin.fea.doming.blank import blank_shell
+from domemargin.fea.doming.press import (
+    CLAMP,
+    DIE,
+    FormingSettings,
+    element_ends,
+    hold_wall,
+    press_of,
+    pull,
+)
+from domemargin.fea.doming.step import loosened, resting
+from domemargin.fea.solid.mesh import to_skfem
+from domemargin.fea.solid.solid import solid
+from domemargin.profiles.files.section import section_mesh
+from domemargin.profiles.shape.meridian import Meridian, Points
+from domemargin.profiles.tooling.chain import blank_chain, blank_thickness
+from domemargin.profiles.tooling.files import load_tooling
+from domemargin.profiles.tooling.tooling import Tooling
 
 Floats = NDArray[np.float64]
 RISE = 10.4  # mm of the die

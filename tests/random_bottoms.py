@@ -9,8 +9,8 @@ import math
 
 import numpy as np
 
-from profiles import Material, Profile, Shape, Sheet, Voce
-from profiles.chain import Chain, solve
+from domemargin.profiles import Material, Profile, Shape, Sheet, Voce
+from domemargin.profiles.shape.chain import Chain, solve
 
 RANGES = {  # mm, degrees, MPa
     "stand_diameter": (45.0, 50.0),

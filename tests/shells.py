@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.banded import factor, solve
-from fea.shell import Shell, build_shell
-from profiles.material import Material
-from profiles.meridian import Meridian, Segment
+from domemargin.fea.core.banded import factor, solve
+from domemargin.fea.shell.shell import Shell, build_shell
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 Floats = NDArray[np.float64]
 

@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from studies.cases import reversal_solver
-from studies.study_file import load_study
+from domemargin.studies.study.cases import reversal_solver
+from domemargin.studies.study.study_file import load_study
 
 _ALL = load_study("overnight")
 STUDY = replace(_ALL, plan=replace(_ALL.plan, cases=512))

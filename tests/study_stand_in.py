@@ -8,10 +8,10 @@ import time
 from dataclasses import dataclass
 from typing import Any
 
-from fea.settings import Settings
-from profiles import Profile
-from profiles.tooling import Tooling
-from studies.cases import Result, Solver
+from domemargin.fea.core.settings import Settings
+from domemargin.profiles import Profile
+from domemargin.profiles.tooling.tooling import Tooling
+from domemargin.studies.study.cases import Result, Solver
 
 PSI = 0.006894757293168361
 

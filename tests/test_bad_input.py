@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from profiles import InputError, ShapeError, load_profile, parse_profile, parse_quantity
+from domemargin.profiles import InputError, ShapeError, load_profile, parse_profile, parse_quantity
 
 DATA = Path(__file__).parent / "data"
 BASE = tomllib.loads((DATA / "open_case_g.toml").read_text())
@@ -257,8 +257,11 @@ def test_files_that_cannot_be_read(tmp_path):
     with pytest.raises(InputError, match="cannot be read: Is a directory"):
         load_profile(tmp_path)
     (tmp_path / "image").write_bytes(b"\x89PNG\xff\xfe")
-    with pytest.raises(InputError, match="not UTF-8"):
+    with pytest.raises(InputError, match=r"is a picture \(PNG\); it must be a profile file"):
         load_profile(tmp_path / "image")
+    (tmp_path / "latin").write_bytes('name = "Stra\xdfe"'.encode("latin-1"))
+    with pytest.raises(InputError, match="not UTF-8"):
+        load_profile(tmp_path / "latin")
     with pytest.raises(InputError, match="cannot be read"):
         load_profile("a\0b")
 

@@ -10,14 +10,14 @@ from pathlib import Path
 import pytest
 import study_stand_in as stand_in
 
-from profiles import InputError, load_profile, parse_quantity
-from profiles.tooling_files import load_tooling
-from studies.engines import Serial
-from studies.options import settings_of, share
-from studies.readings_file import read_readings
-from studies.readings_tables import write_plant
-from studies.runner import run_study
-from studies.study_file import load_study, parse_study
+from domemargin.profiles import InputError, load_profile, parse_quantity
+from domemargin.profiles.tooling.files import load_tooling
+from domemargin.studies.cli.options import settings_of, share
+from domemargin.studies.readings.file import read_readings
+from domemargin.studies.readings.tables import write_plant
+from domemargin.studies.study.engines import Serial
+from domemargin.studies.study.runner import run_study
+from domemargin.studies.study.study_file import load_study, parse_study
 
 STUDY = 'name = "s"\nprofile = "north"\n{}\n[vary.bottom_gauge]\nvalues = {}\n'
 
@@ -105,7 +105,7 @@ def test_a_plant_is_refused_in_words(tmp_path: Path, path: str, seed: int, said:
 
 
 def test_a_rerun_leaves_no_bar_of_workers_that_never_started(tmp_path: Path) -> None:
-    from studies.progress import Reporter
+    from domemargin.studies.cli.progress import Reporter
 
     class Terminal(io.StringIO):
         def isatty(self) -> bool:

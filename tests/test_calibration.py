@@ -7,12 +7,12 @@ import math
 import numpy as np
 import pytest
 
-from profiles import load_profile
-from studies.calibration import LEVEL_KNOWN, NO_TESTS, calibrate
-from studies.diagnosis import diagnose
-from studies.diagnosis_scatter import KnownScatter
-from studies.plant_generator import Cause, Plant, generate
-from studies.readings_pressure import PressureCurve, margin_of, pressure_curve
+from domemargin.profiles import load_profile
+from domemargin.studies.diagnosis.diagnosis import diagnose
+from domemargin.studies.diagnosis.scatter import KnownScatter
+from domemargin.studies.readings.calibration import LEVEL_KNOWN, NO_TESTS, calibrate
+from domemargin.studies.readings.plant_generator import Cause, Plant, generate
+from domemargin.studies.readings.pressure import PressureCurve, margin_of, pressure_curve
 
 PSI = 0.006894757  # MPa; NIST Special Publication 811 (2008)
 CURVE = PressureCurve("line", np.linspace(9.9, 10.5, 5), np.linspace(0.58, 0.64, 5), 0.012)

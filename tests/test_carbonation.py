@@ -9,8 +9,8 @@ from collections.abc import Callable
 import pytest
 from evidence_rows import COMPUTED, DRINK, MEMORY, About
 
-from profiles import InputError
-from studies.carbonation import (
+from domemargin.profiles import InputError
+from domemargin.studies.carbonation import (
     SOLUBILITIES,
     ClosedCan,
     Stage,
@@ -189,7 +189,7 @@ def test_command_refuses_in_one_sentence(
 
 
 def _run(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int | None:
-    from studies.cli import main
+    from domemargin.studies.cli.app import main
 
     monkeypatch.setattr("sys.argv", ["domemargin", "carbonation", *arguments])
     try:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 DATA = Path(__file__).parent / "data"
-COMMAND = (sys.executable, "-c", "from studies.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from domemargin.studies.cli.app import main; main()")
 
 
 def run(*arguments: str, cwd: Path, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -156,7 +156,9 @@ def test_misuse_is_status_2_without_a_trace(arguments: tuple[str, ...], tmp_path
     done = run(*arguments, cwd=tmp_path)
     assert (done.returncode, done.stdout) == (2, "")
     assert "Traceback" not in done.stderr
-    assert "Error" in done.stderr
+    assert done.stderr.startswith("domemargin: ")
+    assert len(done.stderr.splitlines()) == 1
+    assert "--help" in done.stderr
 
 
 def test_profile_draws_and_dimensions(tmp_path: Path) -> None:
@@ -238,7 +240,7 @@ def test_a_command_loads_no_more_than_it_needs(
     arguments: list[str], heavy: set[str], tmp_path: Path
 ) -> None:
     code = (
-        "import sys; from studies.cli import main\n"
+        "import sys; from domemargin.studies.cli.app import main\n"
         "try: main()\n"
         "except SystemExit: pass\n"
         f"print(sorted({heavy} & set(sys.modules)))\n"
@@ -251,7 +253,7 @@ def test_a_command_loads_no_more_than_it_needs(
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="needs Linux's /proc")
 def test_a_case_stays_below_400_mb(tmp_path: Path) -> None:
     code = (
-        "import atexit, re; from studies.cli import main\n"
+        "import atexit, re; from domemargin.studies.cli.app import main\n"
         "status = lambda: open('/proc/self/status').read()\n"
         "peak = lambda: re.search(r'VmHWM:\\s+(\\d+)', status())[1]\n"
         "atexit.register(lambda: open('peak', 'w').write(peak()))\n"

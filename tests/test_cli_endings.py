@@ -11,11 +11,11 @@ from typing import Any
 
 import pytest
 
-import fea.reversal
-import profiles.section
-from fea.record import Record
-from profiles import Profile, load_profile
-from studies.cli import main
+from domemargin.fea.bottom import reversal as solving
+from domemargin.fea.core.record import Record
+from domemargin.profiles import Profile, load_profile
+from domemargin.profiles.files import section
+from domemargin.studies.cli.app import main
 
 Run = Callable[..., int]
 
@@ -35,14 +35,14 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Run:
 
 @pytest.fixture(scope="module")
 def failed() -> Record:
-    record = fea.reversal.reversal(load_profile("north"), ceiling=0.2)
+    record = solving.reversal(load_profile("north"), ceiling=0.2)
     return replace(record, kind="not_converged", reason="no equilibrium found beyond 0.2 MPa")
 
 
 def test_a_failed_solve_is_recorded_with_status_1(
     run: Run, failed: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
 ) -> None:
-    monkeypatch.setattr(fea.reversal, "reversal", lambda *_, **__: failed)
+    monkeypatch.setattr(solving, "reversal", lambda *_, **__: failed)
     assert run("reversal", "north", "--out", "here", "--require", "90 psi") == 1
     out, err = capsys.readouterr()
     assert "not known: no equilibrium found beyond 0.2 MPa" in out
@@ -59,9 +59,9 @@ def test_a_missing_library_is_one_sentence_with_status_1(
     run: Run, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:
     def lacking(_: Profile) -> None:
-        raise profiles.section.GmshUnavailableError("gmsh lacks libGLU.so.1: apt-get install ...")
+        raise section.GmshUnavailableError("gmsh lacks libGLU.so.1: apt-get install ...")
 
-    monkeypatch.setattr(profiles.section, "section_mesh", lacking)
+    monkeypatch.setattr(section, "section_mesh", lacking)
     assert run("profile", "north", "--mesh", "a.vtu") == 1
     assert capsys.readouterr().err == "domemargin: gmsh lacks libGLU.so.1: apt-get install ...\n"
 
@@ -75,9 +75,9 @@ def test_ctrl_c_and_a_full_disk_leave_no_trace(
 
         return call
 
-    monkeypatch.setattr(fea.reversal, "reversal", raising(KeyboardInterrupt()))
+    monkeypatch.setattr(solving, "reversal", raising(KeyboardInterrupt()))
     assert run("reversal", "north") in (130, 1)
-    monkeypatch.setattr(fea.reversal, "reversal", raising(OSError(28, "No space left on device")))
+    monkeypatch.setattr(solving, "reversal", raising(OSError(28, "No space left on device")))
     assert run("reversal", "north") == 2
     err = capsys.readouterr().err
     assert "No space left on device" in err

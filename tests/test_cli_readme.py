@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from profiles import load_profile, parse_profile
-from studies.cli import app
+from domemargin.profiles import load_profile, parse_profile
+from domemargin.studies.cli.app import app
 
 ROOT = Path(__file__).parent.parent
 TEXT = (ROOT / "README.md").read_text(encoding="utf-8")

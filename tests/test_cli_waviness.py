@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from studies.cli import main
+from domemargin.studies.cli.app import main
 
 
 def run(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from evidence_rows import COMPUTED, PUBLISHED, READINGS, About
 
-from studies.components import WITHIN, components, depth_components, gauge_study
-from studies.plant_generator import Plant, generate
-from studies.readings import labels
+from domemargin.studies.readings.components import WITHIN, components, depth_components, gauge_study
+from domemargin.studies.readings.plant_generator import Plant, generate
+from domemargin.studies.readings.readings import labels
 
 ABOUT = About(
     READINGS,

@@ -10,13 +10,13 @@ import pytest
 from evidence_rows import COMPUTED, FORMING, About
 from shells import disc, revolve, tube
 
-from fea.contact import Penalty, Tool, chain_rows
-from fea.contact_kernel import PRESSURE, distance
-from fea.doming_advance import Goal, Pace, advance
-from fea.doming_step import FormingState, Press, resting, step
-from fea.shell import Shell
-from profiles.material import Linear, Material
-from profiles.meridian import Segment
+from domemargin.fea.contact.contact import Penalty, Tool, chain_rows
+from domemargin.fea.contact.kernel import PRESSURE, distance
+from domemargin.fea.doming.advance import Goal, Pace, advance
+from domemargin.fea.doming.step import FormingState, Press, resting, step
+from domemargin.fea.shell.shell import Shell
+from domemargin.profiles.material import Linear, Material
+from domemargin.profiles.shape.meridian import Segment
 
 ABOUT = About(FORMING, "Coulomb; statics", COMPUTED)
 STEEL_HARD = Material(70e3, 0.3)

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 from evidence_rows import MEMORY, PUBLISHED, READINGS, About
 
-from studies import tails
-from studies.control_capability import (
+from domemargin.studies.margin import tails
+from domemargin.studies.readings.control_capability import (
     binomial_interval,
     capability,
     cp_interval,
     cpk_interval,
 )
-from studies.control_charts import constants, individuals_chart
+from domemargin.studies.readings.control_charts import constants, individuals_chart
 
 ABOUT = About(
     READINGS,

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from evidence_rows import COMPUTED, READINGS, About
 
-from studies.diagnosis import (
+from domemargin.studies.diagnosis.diagnosis import (
     DRIFT,
     IN_CONTROL,
     LOT,
@@ -20,13 +20,13 @@ from studies.diagnosis import (
     diagnose,
     enough_readings,
 )
-from studies.diagnosis_notes import notes_of
-from studies.diagnosis_rates import FALSE_ALARMS, PLANTS, RIGHT_SHARE
-from studies.diagnosis_scatter import KnownScatter, Slopes, explained_spread
-from studies.diagnosis_simulation import RIGHT, Confusion, simulate
-from studies.plant_generator import Cause, Plant, generate
-from studies.readings import no_labels
-from studies.readings_words import checks
+from domemargin.studies.diagnosis.notes import notes_of
+from domemargin.studies.diagnosis.rates import FALSE_ALARMS, PLANTS, RIGHT_SHARE
+from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, explained_spread
+from domemargin.studies.diagnosis.simulation import RIGHT, Confusion, simulate
+from domemargin.studies.readings.plant_generator import Cause, Plant, generate
+from domemargin.studies.readings.readings import no_labels
+from domemargin.studies.text.readings_words import checks
 
 ABOUT = About(READINGS, "Plants generated with known causes", COMPUTED)
 PLANT = Plant(days=28)

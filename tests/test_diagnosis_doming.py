@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from profiles import InputError
-from studies.diagnosis_doming import load_doming
-from studies.diagnosis_scatter import Slopes
+from domemargin.profiles import InputError
+from domemargin.studies.diagnosis.doming import load_doming
+from domemargin.studies.diagnosis.scatter import Slopes
 
 
 def slope(knob: str, value: float, depth: float | None) -> dict[str, object]:

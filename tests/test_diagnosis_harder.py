@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from evidence_rows import COMPUTED, READINGS, About
 
-from studies.diagnosis import IN_CONTROL, OFFSET, SPREAD, diagnose
-from studies.plant_generator import Cause, Plant, generate
-from studies.readings import Readings
+from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, OFFSET, SPREAD, diagnose
+from domemargin.studies.readings.plant_generator import Cause, Plant, generate
+from domemargin.studies.readings.readings import Readings
 
 ABOUT = About(READINGS, "Plants generated unlike the diagnosis takes them to be", COMPUTED)
 PLANT = Plant()

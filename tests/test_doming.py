@@ -10,14 +10,14 @@ import numpy as np
 import pytest
 from evidence_rows import COMPUTED, CONVERGENCE, FORMING, PRACTICE, About
 
-from fea.doming import doming
-from fea.doming_press import FormingSettings
-from fea.doming_record import KINDS, DomingRecord
-from fea.doming_reversal import PARTS, reverse
-from fea.doming_stages import STAGES, Formed, form
-from profiles.files import load_profile
-from profiles.tooling import Spring, Tooling
-from profiles.tooling_files import load_tooling
+from domemargin.fea.doming.doming import doming
+from domemargin.fea.doming.press import FormingSettings
+from domemargin.fea.doming.record import KINDS, DomingRecord
+from domemargin.fea.doming.reversal import PARTS, reverse
+from domemargin.fea.doming.stages import STAGES, Formed, form
+from domemargin.profiles.files.loading import load_profile
+from domemargin.profiles.tooling.files import load_tooling
+from domemargin.profiles.tooling.tooling import Spring, Tooling
 
 ABOUT = About(FORMING, "what the trade sees at a doming station", PRACTICE)
 
@@ -112,8 +112,8 @@ def test_record_is_plain_data() -> None:
 @pytest.mark.parametrize("stage", ["blank", "clamp", "die off", "punch off"])
 def test_a_stage_that_fails_is_named(stage: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """What was reached before it stays in the record."""
-    from fea import doming_stages
-    from fea.errors import SolveError
+    from domemargin.fea.doming import stages as doming_stages
+    from domemargin.fea.errors import SolveError
 
     act = f"{stage.replace(' ', '_')}" if stage != "blank" else "let_go"
 
@@ -296,9 +296,9 @@ def test_shape_alone_reverses_as_the_fitted_profile_does(raw: Formed) -> None:
     """Two ways to one bottom: the formed line with the blank's gauge and virgin metal, and a
     profile with the fitted dimensions.  They differ by the misfit of the fit (0.03 mm) and by
     where the gauge changes."""
-    from fea.reversal import reversal
-    from profiles.profile import Profile
-    from profiles.shape import Shape, Sheet
+    from domemargin.fea.bottom.reversal import reversal
+    from domemargin.profiles.profile import Profile
+    from domemargin.profiles.shape.shape import Shape, Sheet
 
     tooling, record = north(), formed()
     assert record.fitted is not None
@@ -315,9 +315,9 @@ def test_whole_state_agrees_with_a_shell_rebuilt_from_its_parts(
 ) -> None:
     """The formed shell that goes on, and a fresh one on the formed line with the formed gauge,
     hardening and, as plastic strains that stay behind, stress, are one bottom (0.3 %)."""
-    from fea import doming_reversal
-    from fea.materials import NU, P1, P2, P3, E
-    from fea.ramp import Plan, pressure_control
+    from domemargin.fea.core.ramp import Plan, pressure_control
+    from domemargin.fea.doming import reversal as doming_reversal
+    from domemargin.fea.metal.materials import NU, P1, P2, P3, E
 
     tooling = north()
     whole = reverse(raw, tooling)

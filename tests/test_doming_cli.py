@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from studies.cli import app
-from studies.doming_budget import KNOBS, LEVEL, depth_budget
+from domemargin.studies.cli.app import app
+from domemargin.studies.doming.budget import KNOBS, LEVEL, depth_budget
 
 runner = CliRunner()
 
@@ -92,9 +92,9 @@ def test_study_goes_on_where_it_stopped(here: Path) -> None:
     ],
 )
 def test_a_slip_in_a_study_is_one_sentence(here: Path, text: str, words: str) -> None:
-    from profiles.errors import InputError
-    from profiles.tooling_files import load_tooling
-    from studies.doming_study import load_doming_study
+    from domemargin.profiles.errors import InputError
+    from domemargin.profiles.tooling.files import load_tooling
+    from domemargin.studies.doming.study import load_doming_study
 
     (here / "plan.toml").write_text(text)
     with pytest.raises(InputError) as caught:
@@ -106,8 +106,8 @@ def test_a_slip_in_a_study_is_one_sentence(here: Path, text: str, words: str) ->
 def test_budget_knows_what_wins_depth() -> None:
     """Bottomed: a spacer wins its height, more set only loads the drive (common practice, no
     source)."""
-    from fea.doming import doming
-    from profiles.tooling_files import load_tooling
+    from domemargin.fea.doming.doming import doming
+    from domemargin.profiles.tooling.files import load_tooling
 
     budget = depth_budget(doming(load_tooling("north")))
     slopes = {row.knob: row for row in budget.slopes}
@@ -123,9 +123,9 @@ def test_budget_knows_what_wins_depth() -> None:
 
 
 def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str]) -> None:
-    from studies.doming_budget import Budget, Slopes, Way
-    from studies.doming_text import _print_budget
-    from studies.printing import narrow_console
+    from domemargin.studies.doming.budget import Budget, Slopes, Way
+    from domemargin.studies.text.doming import _print_budget
+    from domemargin.studies.text.printing import narrow_console
 
     # arithmetic: per mm of gauge 499.7 psi is 5.00 psi per 0.01 mm
     slopes = (
@@ -146,9 +146,9 @@ def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str
 
 
 def test_the_table_of_a_study_says_its_units(tmp_path: Path) -> None:
-    from profiles.tooling_files import load_tooling
-    from studies.doming_study import Doming, DomingStudy, write_doming_table
-    from studies.store import Store
+    from domemargin.profiles.tooling.files import load_tooling
+    from domemargin.studies.doming.study import Doming, DomingStudy, write_doming_table
+    from domemargin.studies.study.store import Store
 
     # geometry: 60 degrees are pi / 3
     ranges = {"station.set": (0.0, 1.0), "punch.leg_angle": (1.0, 1.1), "friction": (0.05, 0.1)}

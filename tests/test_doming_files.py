@@ -12,11 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from fea.contact import chain_rows
-from fea.contact_kernel import distances
-from profiles.errors import InputError
-from profiles.tooling import Spring
-from profiles.tooling_chain import (
+from domemargin.fea.contact.contact import chain_rows
+from domemargin.fea.contact.kernel import distances
+from domemargin.profiles.errors import InputError
+from domemargin.profiles.tooling.chain import (
     METAL_SIDE,
     blank_chain,
     blank_thickness,
@@ -24,11 +23,14 @@ from profiles.tooling_chain import (
     die_chain,
     punch_chain,
 )
-from profiles.tooling_files import load_tooling, parse_tooling, ready_tooling
+from domemargin.profiles.tooling.files import load_tooling, parse_tooling, ready_tooling
+from domemargin.profiles.tooling.tooling import Spring
 
 
 def tables() -> dict[str, Any]:
-    text = (resources.files("profiles") / "ready_tooling" / "north.toml").read_text("utf-8")
+    text = (resources.files("domemargin.profiles") / "ready_tooling" / "north.toml").read_text(
+        "utf-8"
+    )
     return tomllib.loads(text)
 
 

@@ -13,11 +13,11 @@ import numpy as np
 import pytest
 from matplotlib.figure import Figure
 
-from fea.record import Outline, Record
-from fea.reversal import reversal
-from profiles import load_profile
-from studies.drawing import metal_outline, profile_figure
-from studies.figures import faces, reversal_figure, smooth_line
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.fea.core.record import Outline, Record
+from domemargin.profiles import load_profile
+from domemargin.studies.figures.drawing import metal_outline, profile_figure
+from domemargin.studies.figures.reversal import faces, reversal_figure, smooth_line
 
 
 def png_size(figure: Figure) -> tuple[int, int]:

@@ -10,14 +10,14 @@ import pytest
 from evidence_rows import COMPUTED, FORMING, MEMORY, About
 from shells import disc, revolve
 
-from fea.contact import Penalty, Tool, chain_rows
-from fea.doming_advance import Goal, Pace, advance
-from fea.doming_blank import bent_state, blank_shell
-from fea.doming_step import FormingState, Press, faces, loosened, resting
-from fea.ramp import Plan, ramp
-from fea.shell import Shell
-from profiles.material import Linear, Material, Swift
-from profiles.meridian import Meridian, Segment
+from domemargin.fea.contact.contact import Penalty, Tool, chain_rows
+from domemargin.fea.core.ramp import Plan, ramp
+from domemargin.fea.doming.advance import Goal, Pace, advance
+from domemargin.fea.doming.blank import bent_state, blank_shell
+from domemargin.fea.doming.step import FormingState, Press, faces, loosened, resting
+from domemargin.fea.shell.shell import Shell
+from domemargin.profiles.material import Linear, Material, Swift
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 ABOUT = About(FORMING, "Gardiner, Trans. ASME 79, 1957; Hosford & Caddell, Metal Forming", COMPUTED)
 IDEAL = Material(69e3, 0.33, 280.0, Linear(0.0))

@@ -11,22 +11,26 @@ import numpy as np
 import pytest
 import study_stand_in as stand_in
 
-from fea.reversal import reversal
-from fea.settings import Settings
-from profiles import load_profile
-from studies.engines import Processes, Serial
-from studies.margin import margin_report
-from studies.runner import run_study
-from studies.sensitivity import indices_of, sensitivity
-from studies.slopes import slope_of
-from studies.store import StoreError
-from studies.study import Plan, Study, Varied
-from studies.study_file import load_study
-from studies.surrogate import SurrogateError, fitted, surrogate_of
-from studies.table import read_table
-from studies.tolerable import RESOLUTION, tolerable_loss
-from studies.units import PSI
-from studies.varied import bottom_at
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.fea.core.settings import Settings
+from domemargin.profiles import InputError, load_profile
+from domemargin.studies.figures.compare import compare_figure
+from domemargin.studies.figures.margin import margin_figure
+from domemargin.studies.margin.compare import compare
+from domemargin.studies.margin.margin import margin_report
+from domemargin.studies.margin.scatter import scatter_report
+from domemargin.studies.margin.sensitivity import indices_of, sensitivity
+from domemargin.studies.margin.slopes import slope_of
+from domemargin.studies.margin.surrogate import SurrogateError, fitted, surrogate_of
+from domemargin.studies.margin.tolerable import RESOLUTION, tolerable_loss
+from domemargin.studies.study.engines import Processes, Serial
+from domemargin.studies.study.runner import run_study
+from domemargin.studies.study.store import StoreError
+from domemargin.studies.study.study import Plan, Scatter, Scattered, Study, Varied
+from domemargin.studies.study.study_file import load_study, ready_studies
+from domemargin.studies.study.table import read_table
+from domemargin.studies.study.varied import bottom_at
+from domemargin.studies.text.units import PSI
 
 GAUGES = (0.265, 0.267, 0.27, 0.2725, 0.275)
 
@@ -170,7 +174,7 @@ def test_the_stated_error_of_a_surrogate_is_that_of_new_points() -> None:
 def test_leave_one_out_by_formula_is_leave_one_out() -> None:
     from sklearn.gaussian_process import GaussianProcessRegressor
 
-    from studies.surrogate import _left_out, _process
+    from domemargin.studies.margin.surrogate import _left_out, _process
 
     rng = np.random.default_rng(2)
     x = rng.uniform(-1.0, 1.0, (25, 2))
@@ -239,7 +243,7 @@ def test_inverse_solves_on_processes_are_those_here(solved: Path) -> None:
 
 
 def test_figures_of_every_kind_of_plan_are_drawn(solved: Path, tmp_path: Path) -> None:
-    from studies.margin_figure import margin_figure
+    from domemargin.studies.figures.margin import margin_figure
 
     figure = margin_figure(margin_report(solved, engine=Serial, solve=stand_in.straight))
     axes = figure.axes[0]
@@ -271,7 +275,46 @@ def test_figures_of_every_kind_of_plan_are_drawn(solved: Path, tmp_path: Path) -
 
 
 def test_a_result_that_is_not_there(tmp_path: Path) -> None:
-    from studies.margin import store_in
+    from domemargin.studies.margin.margin import store_in
 
     with pytest.raises(StoreError, match="there is no study result"):
         store_in(tmp_path)
+
+
+@pytest.mark.parametrize("name", ready_studies())
+def test_every_ready_study_of_a_dome_of_two_radii_is_answered(name: str, tmp_path: Path) -> None:
+    """In words where it cannot vary what it names, else by margin and compare."""
+    if name in ("depth-dome-radius", "line-scatter", "overnight"):  # its radius is one of two
+        with pytest.raises(InputError, match="cannot be varied for a dome of 2 radii"):
+            load_study(name, "south")
+        return
+    study = load_study(name, "south")
+    path = tmp_path / "study.sqlite"
+    run_study(study, path, Serial, stand_in.STRAIGHT)
+    margin = margin_report(path, engine=Serial, solve=stand_in.straight)
+    slopes = {slope.name: slope for slope in margin.slopes}
+    # made-up response: 8 psi a mm of depth, 500 psi a mm of gauge
+    assert slopes["die_set_back"].psi == pytest.approx(-0.08, rel=1e-6)
+    assert slopes["bottom_gauge"].psi == pytest.approx(5.0, rel=1e-6)
+    for refused_name in ("dome_radius", "springback"):
+        assert slopes[refused_name].psi is None
+        assert "a dome of 2 radii" in slopes[refused_name].reason
+    margin_figure(margin).savefig(tmp_path / "margin.png")
+    other = tmp_path / "north.sqlite"
+    run_study(load_study(name), other, Serial, stand_in.STRAIGHT)
+    comparison = compare(path, other)
+    assert comparison.both == comparison.points
+    assert "dome radius" in [row[0] for row in comparison.differing]
+    compare_figure(comparison).savefig(tmp_path / "compare.png")
+
+
+def test_the_scatter_of_a_dome_of_two_radii(tmp_path: Path) -> None:
+    """Depth alone scatters, 0.03 mm about 10.4: by the made-up response 0.24 psi about the mean."""
+    south = load_profile("south")
+    depth = Scattered("dome_depth", "normal", south.shape.dome_depth, 0.03)
+    required = stand_in.psi_of(south) * PSI
+    study = replace(depth_study(), profile=south, varied=(), scatter=Scatter((depth,)),
+                    required=required)  # fmt: skip
+    report = scatter_report(study, tmp_path, Serial, stand_in.STRAIGHT, 4000, 16)
+    assert report.deviation == pytest.approx(0.24 * PSI, rel=0.05)
+    assert report.share == pytest.approx(0.5, abs=0.03)  # half the cans lie below the mean

@@ -11,15 +11,15 @@ import pytest
 import study_stand_in as stand_in
 from rich.console import Console
 
-from profiles import load_profile
-from studies.engines import Serial
-from studies.margin import MOST_LEVELS, MarginReport, levels, margin_report
-from studies.margin_figure import margin_figure
-from studies.runner import run_study
-from studies.study import Plan, Study, Varied
-from studies.study_file import load_study
-from studies.study_text import _print_reasons, print_margin
-from studies.units import PSI
+from domemargin.profiles import load_profile
+from domemargin.studies.figures.margin import margin_figure
+from domemargin.studies.margin.margin import MOST_LEVELS, MarginReport, levels, margin_report
+from domemargin.studies.study.engines import Serial
+from domemargin.studies.study.runner import run_study
+from domemargin.studies.study.study import Plan, Study, Varied
+from domemargin.studies.study.study_file import load_study
+from domemargin.studies.text.study import _print_reasons, print_margin
+from domemargin.studies.text.units import PSI
 
 
 @pytest.fixture(scope="module")

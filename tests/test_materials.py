@@ -18,8 +18,8 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from fea.layers import layer_stresses
-from fea.materials import (
+from domemargin.fea.metal.layers import layer_stresses
+from domemargin.fea.metal.materials import (
     B1,
     EP,
     P1,
@@ -30,7 +30,7 @@ from fea.materials import (
     yield_curve,
     yield_ratio,
 )  # fmt: skip
-from profiles.material import Linear, Material, Swift, Table, Voce
+from domemargin.profiles.material import Linear, Material, Swift, Table, Voce
 
 ABOUT = About(METAL, "J2 flow under stress of fixed direction, closed form", COMPUTED)
 

@@ -32,9 +32,9 @@ import numpy as np
 import pytest
 from evidence_rows import BOTTOMS, COMPUTED, About
 
-from fea.ramp import ramp
-from fea.reversal import Discretisation, plan_of, reversal, shell_of
-from profiles import load_profile
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, reversal, shell_of
+from domemargin.fea.core.ramp import ramp
+from domemargin.profiles import load_profile
 
 ABOUT = About(
     BOTTOMS,
@@ -63,9 +63,9 @@ def test_mesh_error_is_far_below_the_resolution(case: str) -> None:
     profile = load_profile(DATA / f"open_case_{case}.toml")
     limits = []
     for density in (1.0, 2.0):
-        choice = Discretisation(density, 8, 0.1)
+        choice = Discretisation(density, 8)
         shell = shell_of(profile, choice)
-        found = ramp(shell, shell.start(), plan_of(profile, shell, choice.step, 4.0)).limit
+        found = ramp(shell, shell.start(), plan_of(profile, shell, 0.1, 4.0)).limit
         assert found is not None
         limits.append(found.pressure)
     assert limits[0] == pytest.approx(limits[1], rel=5e-4)

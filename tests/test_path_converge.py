@@ -7,11 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fea.errors import SolveError
-from fea.path import Aim, Newton, iterate
-from fea.ramp import compliance
-from fea.reversal import discretisation, shell_of
-from profiles import load_profile
+from domemargin.fea.bottom.reversal import discretisation, shell_of
+from domemargin.fea.core.path import Aim, Newton, iterate
+from domemargin.fea.core.ramp import compliance
+from domemargin.fea.errors import SolveError
+from domemargin.profiles import load_profile
 
 BOTTOM = load_profile(Path(__file__).parent / "data" / "open_case_g.toml")
 SHELL = shell_of(BOTTOM, discretisation(0.002))

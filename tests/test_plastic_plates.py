@@ -25,9 +25,9 @@ import pytest
 from evidence_rows import COMPUTED, LIMIT_LOADS, About
 from shells import compliance, disc, revolve
 
-from fea.path import Newton
-from fea.ramp import Plan, Ramp, ramp
-from profiles.material import Linear, Material
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, Ramp, ramp
+from domemargin.profiles.material import Linear, Material
 
 ABOUT = About(
     LIMIT_LOADS,

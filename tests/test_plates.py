@@ -18,10 +18,10 @@ import pytest
 from evidence_rows import BENDING, COMPUTED, MEMORY, About
 from shells import compliance, disc, revolve
 
-from fea.path import Newton
-from fea.ramp import Plan, pressure_control
-from fea.shell import Shell, ShellState
-from profiles.material import Material
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, pressure_control
+from domemargin.fea.shell.shell import Shell, ShellState
+from domemargin.profiles.material import Material
 
 ABOUT = About(
     BENDING,

@@ -21,9 +21,9 @@ import pytest
 from evidence_rows import BENDING, COMPUTED, About
 from shells import arc, linear, revolve
 
-from fea.banded import factor, solve
-from fea.shell import Shell
-from profiles.material import Material
+from domemargin.fea.core.banded import factor, solve
+from domemargin.fea.shell.shell import Shell
+from domemargin.profiles.material import Material
 
 ABOUT = About(
     BENDING,

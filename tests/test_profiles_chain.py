@@ -16,9 +16,17 @@ from numpy.testing import assert_allclose
 from random_bottoms import RANGES, bottom, random_profiles
 from scipy.optimize import fsolve
 
-from profiles import Material, Profile, Shape, ShapeError, Sheet, load_profile, ready_profiles
-from profiles.chain import Chain, solve
-from profiles.closing import closing_range
+from domemargin.profiles import (
+    Material,
+    Profile,
+    Shape,
+    ShapeError,
+    Sheet,
+    load_profile,
+    ready_profiles,
+)
+from domemargin.profiles.shape.chain import Chain, solve
+from domemargin.profiles.shape.closing import closing_range
 
 DATA = Path(__file__).parent / "data"
 ELASTIC = Material(69000.0, 0.33)

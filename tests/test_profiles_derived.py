@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from profiles import (
+from domemargin.profiles import (
     InputError,
     Material,
     Profile,
@@ -24,7 +24,7 @@ from profiles import (
     part_masses,
     ready_profiles,
 )
-from profiles.derived import metal_volume
+from domemargin.profiles.shape.derived import metal_volume
 
 DATA = Path(__file__).parent / "data"
 # uniform gauge, so that both surfaces of every part are arcs and lines

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from random_bottoms import RANGES, bottom
 
-from profiles import (
+from domemargin.profiles import (
     Along,
     InputError,
     Linear,

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from profiles import Along, InputError, Linear, Profile, Table, Voce, Zone, load_profile
+from domemargin.profiles import Along, InputError, Linear, Profile, Table, Voce, Zone, load_profile
 
 DATA = Path(__file__).parent / "data"
 G = load_profile(DATA / "open_case_g.toml")

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-COMMAND = (sys.executable, "-c", "from studies.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from domemargin.studies.cli.app import main; main()")
 
 
 def run(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
@@ -100,7 +100,7 @@ def test_bad_input_is_one_sentence(
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    from studies.cli import main
+    from domemargin.studies.cli.app import main
 
     (tmp_path / "depths.csv").write_text("time,machine,depth (mm)\n2025-03-01,M1,10.2\n")
     (tmp_path / "bad.csv").write_text("time,machine,depth\n2025-03-01,M1,10.2\n")

@@ -11,8 +11,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from profiles import InputError
-from studies.readings_file import read_readings
+from domemargin.profiles import InputError
+from domemargin.studies.readings.file import read_readings
 
 HEAD = "time,line,machine,depth (mm),lot,operator\n"
 GOOD = "2025-03-01T06:00,1,M1,10.21,A,day\n"
@@ -113,7 +113,7 @@ def test_parquet(tmp_path: Path) -> None:
         ("time,machine,depth (mm)\n", "no row"),
         ("time,machine,depth (mm)\n2025-03-01,M1,deep\n", "line 2"),
         (HEAD + '2025-03-01,1,"M1,10.2', "no row"),
-        (bytes(range(256)) * 20, "no column"),
+        (bytes(range(256)) * 20, "no text"),
         (b"\x89PNG\r\n\x1a\n" + bytes(200), "columns"),
     ],
 )

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from profiles import InputError
-from studies.readings_file import read_readings
-from studies.readings_print import report_lines
-from studies.readings_report import Question, Report, report_data, report_of
+from domemargin.profiles import InputError
+from domemargin.studies.readings.file import read_readings
+from domemargin.studies.readings.report import Question, Report, report_data, report_of
+from domemargin.studies.text.readings_print import report_lines
 
 OPTIONAL = ("line", "lot", "tool", "operator", "can", "event", "spring age (days)",
             "reversal (psi)")  # fmt: skip
@@ -90,7 +90,7 @@ def test_many_machines_with_too_few_readings_share_a_paragraph(tmp_path: Path) -
 
 
 def test_the_figure_of_one_machine_is_wide_enough_for_its_words(tmp_path: Path) -> None:
-    from studies.readings_figure import readings_figure
+    from domemargin.studies.figures.readings import readings_figure
 
     figure = readings_figure(report_on(tmp_path, 1, 3))
     figure.savefig(io.BytesIO(), format="png")

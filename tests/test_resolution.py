@@ -25,13 +25,13 @@ import numpy as np
 import pytest
 from random_bottoms import random_profiles
 
-from fea.ramp import ramp
-from fea.reversal import Discretisation, plan_of, reversal, shell_of
-from profiles.profile import Profile
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, reversal, shell_of
+from domemargin.fea.core.ramp import ramp
+from domemargin.profiles.profile import Profile
 
 
 def certified(profile: Profile) -> float:
-    shell = shell_of(profile, Discretisation(2.0, 16, 0.02))
+    shell = shell_of(profile, Discretisation(2.0, 16))
     plan = plan_of(profile, shell, 0.02, 4.0)
     limits = []
     for step in (0.04, 0.02):

@@ -15,12 +15,12 @@ import pytest
 from evidence_rows import MEMORY, WAVES_AROUND, About
 from shells import Floats, compliance, revolve
 
-from fea.path import Newton
-from fea.ramp import Plan, pressure_control
-from fea.shell import Shell
-from fea.waves import first_onset, onset_by_number
-from profiles.material import Material
-from profiles.meridian import Segment
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, pressure_control
+from domemargin.fea.shell.shell import Shell
+from domemargin.fea.waves.waves import first_onset, onset_by_number
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Segment
 
 ABOUT = About(
     WAVES_AROUND,

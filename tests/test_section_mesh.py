@@ -15,8 +15,8 @@ import meshio
 import numpy as np
 import pytest
 
-from profiles import load_profile
-from profiles.section import (
+from domemargin.profiles import load_profile
+from domemargin.profiles.files.section import (
     SETS,
     GmshUnavailableError,
     read_section,
@@ -169,7 +169,7 @@ def test_a_broken_pipe_is_still_an_error_and_not_the_end(tmp_path):
     """gmsh makes SIGPIPE fatal: a study whose worker is killed would end without a word."""
     script = (
         "import os, sys, threading, profiles\n"
-        "from profiles.section import section_mesh\n"
+        "from domemargin.profiles.files.section import section_mesh\n"
         "make = lambda: section_mesh(profiles.load_profile('north'))\n"
         "if sys.argv[1] == 'thread':\n"
         "    other = threading.Thread(target=make); other.start(); other.join()\n"

@@ -28,10 +28,10 @@ import pytest
 from evidence_rows import COMPUTED, SNAP, About
 from shells import arc, compliance, revolve
 
-from fea.path import Newton
-from fea.ramp import Plan, Ramp, ramp
-from fea.shell import Shell
-from profiles.material import Material
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, Ramp, ramp
+from domemargin.fea.shell.shell import Shell
+from domemargin.profiles.material import Material
 
 ABOUT = About(
     SNAP,

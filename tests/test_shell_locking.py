@@ -22,7 +22,7 @@ from evidence_rows import COMPUTED, CONVERGENCE, About
 from shells import bowl, linear, revolve
 from tube_theory import Tube
 
-from profiles.material import Material
+from domemargin.profiles.material import Material
 
 ABOUT = About(
     CONVERGENCE,

@@ -1,7 +1,7 @@
 """The compiled residual of the shell against two independent writings of its virtual work.
 
 1. A weak form in scikit-fem: linear forms in the test functions of r, z and phi on a mesh of arc
-   length, with the strains and their variations as the docstring of fea/shell_kernel.py has them
+   length, with the strains and their variations as the docstring of fea/shell/kernel.py has them
    (E. Reissner 1969 for the strain measures of a shear-flexible meridian).
 2. The energy of the same bottom in plain numpy, with its own shape functions and Gauss points,
    differentiated by complex steps (W. Squire & G. Trapp, SIAM Review 40, 1998).
@@ -17,10 +17,10 @@ import pytest
 import skfem
 from shells import revolve
 
-from fea.shell import FACES, Shell
-from fea.shell_tables import tables
-from profiles.material import Material
-from profiles.meridian import Meridian, Segment
+from domemargin.fea.shell.shell import FACES, Shell
+from domemargin.fea.shell.tables import tables
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 E, NU, GAUGE, PRESSURE = 69_000.0, 0.33, 0.3, 3.0
 LAYERS = 6

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from shells import CLAMPED, compliance, revolve
 
-from fea.banded import factor, solve
-from fea.errors import SolveError
-from fea.path import Control, Newton, take_step
-from fea.ramp import Plan, pressure_control, ramp
-from fea.shell import Shell, ShellState
-from profiles.material import Linear, Material, Swift, Table, Voce
-from profiles.meridian import Meridian, Segment
+from domemargin.fea.core.banded import factor, solve
+from domemargin.fea.core.path import Control, Newton, take_step
+from domemargin.fea.core.ramp import Plan, pressure_control, ramp
+from domemargin.fea.errors import SolveError
+from domemargin.fea.shell.shell import Shell, ShellState
+from domemargin.profiles.material import Linear, Material, Swift, Table, Voce
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 E, NU, YIELD = 69_000.0, 0.33, 270.0
 METALS = {

@@ -8,12 +8,12 @@ import skfem
 from scipy.linalg import expm, logm
 from scipy.optimize import brentq
 
-from fea.banded import factor, solve
-from fea.materials import encode
-from fea.solid import solid
-from fea.solid_kernel import point
-from profiles.errors import InputError
-from profiles.material import Linear, Material, Swift, Table, Voce
+from domemargin.fea.core.banded import factor, solve
+from domemargin.fea.metal.materials import encode
+from domemargin.fea.solid.kernel import point
+from domemargin.fea.solid.solid import solid
+from domemargin.profiles.errors import InputError
+from domemargin.profiles.material import Linear, Material, Swift, Table, Voce
 
 E, NU = 69_000.0, 0.33
 G, K = E / (2 * (1 + NU)), E / (3 * (1 - 2 * NU))

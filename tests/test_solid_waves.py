@@ -36,12 +36,12 @@ from evidence_rows import CODE, COMPUTED, WAVES_AROUND, About
 from scipy.linalg import logm
 from test_solid import CURVES, METALS, VIRGIN, G, K, dense, full, oracle, plastic_trial, ring
 
-from fea.materials import encode
-from fea.reversal import reversal
-from fea.solid_kernel import point
-from fea.solid_wave_kernel import DEFORMATION, FLOW, wave_moduli
-from fea.solid_waves import solid_wave_tangent
-from profiles import load_profile
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.fea.metal.materials import encode
+from domemargin.fea.solid.kernel import point
+from domemargin.fea.solid.wave_kernel import DEFORMATION, FLOW, wave_moduli
+from domemargin.fea.solid.waves import solid_wave_tangent
+from domemargin.profiles import load_profile
 
 ABOUT = About(WAVES_AROUND, "shell and solid of this project", CODE)
 

@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from scipy.special import erf
 
-from fea.materials import EP, STATE, encode
-from fea.spread import REACH, RESISTANCE, raised, running_means
-from profiles.material import Linear, Material
+from domemargin.fea.metal.materials import EP, STATE, encode
+from domemargin.fea.metal.spread import REACH, RESISTANCE, raised, running_means
+from domemargin.profiles.material import Linear, Material
 
 FIRST, GAUGE = 270.0, 0.3
 METAL = encode(Material(69_000.0, 0.33, FIRST, Linear(900.0)))

@@ -14,13 +14,13 @@ import pytest
 import study_stand_in as stand_in
 from test_study_runner import gauges
 
-from studies.cases import Result
-from studies.engines import Serial
-from studies.rescue import rescue
-from studies.runner import run_study
-from studies.store import SCHEMA, DamagedStoreError, Store, StoreError
-from studies.study import Plan, Varied
-from studies.table import comparable, export, read_table, study_in
+from domemargin.studies.study.cases import Result
+from domemargin.studies.study.engines import Serial
+from domemargin.studies.study.rescue import rescue
+from domemargin.studies.study.runner import run_study
+from domemargin.studies.study.store import SCHEMA, DamagedStoreError, Store, StoreError
+from domemargin.studies.study.study import Plan, Varied
+from domemargin.studies.study.table import comparable, export, read_table, study_in
 
 STORES = Path(__file__).parent / "data" / "stores"
 
@@ -156,7 +156,7 @@ def test_csv_and_parquet_are_the_table(tmp_path: Path) -> None:
 def test_tables_are_read_page_by_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = made(tmp_path, repeat=3)
     whole = read_table(path)
-    from studies import table as module
+    from domemargin.studies.study import table as module
 
     pages = list(module.pages_of(path, page=7))
     assert [len(page) for page in pages] == [7, 7, 7, 3]

@@ -15,7 +15,7 @@ import pandas as pd
 import pytest
 from test_study_runner import stored
 
-COMMAND = (sys.executable, "-c", "from studies.cli import main; main()")
+COMMAND = (sys.executable, "-c", "from domemargin.studies.cli.app import main; main()")
 CAUTION = "A model estimate, to be confirmed by a reversal test on real cans"
 SMALL = """
 name = "Small"
@@ -193,8 +193,8 @@ def test_ready_studies_are_listed(tmp_path: Path) -> None:
 
 
 def test_bottoms_of_different_domes_differ_in_their_radii_and_metal() -> None:
-    from profiles import load_profile
-    from studies.compare import differing
+    from domemargin.profiles import load_profile
+    from domemargin.studies.margin.compare import differing
 
     # the ready profiles' files
     rows = {name: (a, b) for name, a, b in differing(load_profile("north"), load_profile("south"))}

@@ -11,12 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from profiles import InputError, dump_profile, load_profile
-from studies.cases import Keys
-from studies.sampling import count, points
-from studies.study import Study
-from studies.study_file import load_study, parse_study, ready_studies
-from studies.varied import bottom_at
+from domemargin.profiles import InputError, dump_profile, load_profile
+from domemargin.studies.study.cases import Keys
+from domemargin.studies.study.sampling import count, points
+from domemargin.studies.study.study import Study
+from domemargin.studies.study.study_file import load_study, parse_study, ready_studies
+from domemargin.studies.study.varied import bottom_at
 
 HEAD = 'name = "a"\nprofile = "north"\n'
 

@@ -20,13 +20,13 @@ import pytest
 import study_stand_in as stand_in
 from test_study_runner import TWO, gauges, table
 
-from profiles.tooling_files import load_tooling
-from studies.doming_study import Doming, DomingStudy, tooling_at, write_doming_table
-from studies.engines import Cluster, Processes, Serial, WorkerError
-from studies.rescue import rescue
-from studies.runner import run_study, run_task
-from studies.store import DamagedStoreError, Store, StoreError
-from studies.table import read_table
+from domemargin.profiles.tooling.files import load_tooling
+from domemargin.studies.doming.study import Doming, DomingStudy, tooling_at, write_doming_table
+from domemargin.studies.study.engines import Cluster, Processes, Serial, WorkerError
+from domemargin.studies.study.rescue import rescue
+from domemargin.studies.study.runner import run_study, run_task
+from domemargin.studies.study.store import DamagedStoreError, Store, StoreError
+from domemargin.studies.study.table import read_table
 
 ROOT = Path(__file__).parent.parent
 ALTERATIONS = {
@@ -201,7 +201,7 @@ def test_a_change_in_a_package_of_a_package_changes_both_digests(tmp_path: Path)
 def test_a_varied_yield_strength_moves_a_tabled_curve() -> None:
     from dataclasses import replace
 
-    from profiles import Table
+    from domemargin.profiles import Table
 
     tooling = load_tooling("north")
     curve = Table((0.0, 0.1), (250.0, 300.0))
@@ -214,7 +214,7 @@ def test_a_varied_yield_strength_moves_a_tabled_curve() -> None:
 
 
 def test_long_names_alike_in_their_beginning_have_two_folders() -> None:
-    from studies.runs import slug
+    from domemargin.studies.cli.runs import slug
 
     assert slug("a" * 60 + "1") != slug("a" * 60 + "2")
     assert slug("b" * 60) == "b" * 60

@@ -19,15 +19,15 @@ import psutil
 import pytest
 import study_stand_in as stand_in
 
-from profiles import load_profile
-from studies.cases import Solver
-from studies.engines import Cluster, Engine, Processes, Serial
-from studies.runner import Progress, run_study
-from studies.sampling import count
-from studies.store import Store, StoreError
-from studies.study import Plan, Study, Varied
-from studies.study_file import load_study
-from studies.table import comparable, read_table
+from domemargin.profiles import load_profile
+from domemargin.studies.study.cases import Solver
+from domemargin.studies.study.engines import Cluster, Engine, Processes, Serial
+from domemargin.studies.study.runner import Progress, run_study
+from domemargin.studies.study.sampling import count
+from domemargin.studies.study.store import Store, StoreError
+from domemargin.studies.study.study import Plan, Study, Varied
+from domemargin.studies.study.study_file import load_study
+from domemargin.studies.study.table import comparable, read_table
 
 HERE = Path(__file__).parent
 TWO = partial(Processes, 2)
@@ -193,8 +193,8 @@ import sys
 from functools import partial
 from pathlib import Path
 sys.path.insert(0, {here!r})
-from studies.engines import Processes
-from studies.runner import run_study
+from domemargin.studies.study.engines import Processes
+from domemargin.studies.study.runner import run_study
 from {module} import STUDY, SOLVER
 if __name__ == "__main__":
     outcome = run_study(STUDY, Path({path!r}), partial(Processes, 2), SOLVER)

@@ -10,14 +10,14 @@ import pytest
 import study_stand_in as stand_in
 from scipy.stats import norm
 
-from profiles import InputError, load_profile
-from studies.distributions import draw, values
-from studies.engines import Serial
-from studies.scatter import scatter_report, share_interval
-from studies.study import Scatter, Scattered, Study
-from studies.study_file import load_study
-from studies.surrogate import SurrogateError
-from studies.units import PSI
+from domemargin.profiles import InputError, load_profile
+from domemargin.studies.margin.distributions import draw, values
+from domemargin.studies.margin.scatter import scatter_report, share_interval
+from domemargin.studies.margin.surrogate import SurrogateError
+from domemargin.studies.study.engines import Serial
+from domemargin.studies.study.study import Scatter, Scattered, Study
+from domemargin.studies.study.study_file import load_study
+from domemargin.studies.text.units import PSI
 
 QUANTITIES = (
     Scattered("dome_depth", "normal", 10.4, 0.05),
@@ -150,7 +150,7 @@ def test_a_study_without_scatter_is_refused(tmp_path: Path) -> None:
 
 
 def test_the_figure_is_drawn(tmp_path: Path) -> None:
-    from studies.scatter_figure import scatter_figure
+    from domemargin.studies.figures.scatter import scatter_figure
 
     report = scatter_report(straight_study(1), tmp_path, Serial, stand_in.STRAIGHT, training=32)
     figure = scatter_figure(report)
@@ -159,7 +159,7 @@ def test_the_figure_is_drawn(tmp_path: Path) -> None:
 
 
 def test_shares_in_words() -> None:
-    from studies.scatter_words import interval_words, share_words
+    from domemargin.studies.text.scatter import interval_words, share_words
 
     assert interval_words(0.009734, 0.01102) == "0.97 to 1.10 %"
     assert interval_words(0.0, 3.69e-5) == "0 to 37 in a million"
@@ -170,7 +170,7 @@ def test_shares_in_words() -> None:
 
 
 def test_no_bar_of_the_cans_stands_on_both_sides_of_the_requirement(tmp_path: Path) -> None:
-    from studies.scatter_figure import scatter_figure
+    from domemargin.studies.figures.scatter import scatter_figure
 
     report = scatter_report(straight_study(1), tmp_path, Serial, stand_in.STRAIGHT, training=32)
     required = report.study.requirement() / PSI

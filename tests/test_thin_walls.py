@@ -26,11 +26,11 @@ import pytest
 from evidence_rows import COMPUTED, LIMIT_LOADS, MEMORY, About
 from shells import bowl, compliance, revolve, tube
 
-from fea.path import Newton
-from fea.ramp import Plan, Ramp, ramp
-from fea.shell import Shell
-from profiles.material import Linear, Material
-from profiles.meridian import Meridian, Segment
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, Ramp, ramp
+from domemargin.fea.shell.shell import Shell
+from domemargin.profiles.material import Linear, Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 ABOUT = About(
     LIMIT_LOADS,

@@ -14,8 +14,8 @@ import numpy as np
 from evidence_rows import BENDING, MEMORY, About
 from shells import linear, revolve
 
-from profiles.material import Material
-from profiles.meridian import Segment
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Segment
 
 ABOUT = About(BENDING, "membrane theory of a torus (W. Fluegge, Stresses in Shells)", MEMORY)
 

@@ -26,12 +26,12 @@ from pathlib import Path
 import pytest
 from evidence_rows import COMPUTED, MEMORY, WAVES_AROUND, About
 
-from fea.ramp import Plan, Ramp, ramp
-from fea.reversal import Discretisation, plan_of, shell_of
-from fea.shell import Shell
-from fea.waves import WAVES, first_onset, onset_by_number
-from profiles import load_profile
-from profiles.profile import Profile
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, shell_of
+from domemargin.fea.core.ramp import Plan, Ramp, ramp
+from domemargin.fea.shell.shell import Shell
+from domemargin.fea.waves.waves import WAVES, first_onset, onset_by_number
+from domemargin.profiles import load_profile
+from domemargin.profiles.profile import Profile
 
 ABOUT = About(
     WAVES_AROUND,
@@ -49,9 +49,9 @@ BAND = 0.01
 
 def followed(profile: Profile, density: float = 1.0) -> tuple[Shell, Ramp, Plan]:
     """The path until the pressure has fallen by 7 % from its limit."""
-    choice = Discretisation(density, 8, 0.1)
+    choice = Discretisation(density, 8)
     shell = shell_of(profile, choice)
-    plan = plan_of(profile, shell, choice.step, 4.0)
+    plan = plan_of(profile, shell, 0.1, 4.0)
 
     def go_on(path: Ramp) -> bool:
         assert path.limit is not None

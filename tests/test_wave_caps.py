@@ -18,9 +18,9 @@ from evidence_rows import COMPUTED, WAVES_AROUND, About
 from shells import compliance
 from test_shallow_caps import Cap, cap, press
 
-from fea.path import Newton
-from fea.ramp import Plan, Ramp
-from fea.waves import WAVES, first_onset, onset_by_number
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, Ramp
+from domemargin.fea.waves.waves import WAVES, first_onset, onset_by_number
 
 ABOUT = About(
     WAVES_AROUND,

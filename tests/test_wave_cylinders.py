@@ -27,12 +27,12 @@ import pytest
 from evidence_rows import MEMORY, WAVES_AROUND, About
 from shells import Floats, compliance, revolve, tube
 
-from fea.path import Converged, Newton, iterate
-from fea.ramp import Plan, Ramp, pressure_control, ramp
-from fea.shell import Evaluation, Shell, ShellState
-from fea.waves import first_onset, onset_by_number, wave_tangent
-from profiles.material import Material
-from profiles.meridian import Segment
+from domemargin.fea.core.path import Converged, Newton, iterate
+from domemargin.fea.core.ramp import Plan, Ramp, pressure_control, ramp
+from domemargin.fea.shell.shell import Evaluation, Shell, ShellState
+from domemargin.fea.waves.waves import first_onset, onset_by_number, wave_tangent
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Segment
 
 ABOUT = About(WAVES_AROUND, "R. von Mises 1914: cylinder under pressure on wall and lids", MEMORY)
 LORENZ = {

@@ -14,12 +14,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fea.onsets import WaveRecord, wave_onsets
-from fea.record import Outline, WaveMode
-from profiles import InputError, load_profile
-from studies import mode_picture as module
-from studies.mode_picture import AROUND, RenderError, mode_picture, mode_surface
-from studies.wave_figure import waves_figure
+from domemargin.fea.bottom.onsets import WaveRecord, wave_onsets
+from domemargin.fea.core.record import Outline, WaveMode
+from domemargin.profiles import InputError, load_profile
+from domemargin.studies.figures import mode_picture as module
+from domemargin.studies.figures.mode_picture import AROUND, RenderError, mode_picture, mode_surface
+from domemargin.studies.figures.waves import waves_figure
 
 DATA = Path(__file__).parent / "data"
 

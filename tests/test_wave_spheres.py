@@ -38,14 +38,14 @@ from evidence_rows import COMPUTED, MEMORY, WAVES_AROUND, About
 from scipy.optimize import brentq
 from shells import CLAMPED, compliance, revolve
 
-from fea.banded import factor
-from fea.path import Newton
-from fea.ramp import Plan, Ramp, pressure_control, ramp
-from fea.shell import Shell, ShellState
-from fea.wave_kernel import WAVE_WIDTH
-from fea.waves import WaveTangent, first_onset, onset_by_number, wave_tangent
-from profiles.material import Material, Swift
-from profiles.meridian import Segment
+from domemargin.fea.core.banded import factor
+from domemargin.fea.core.path import Newton
+from domemargin.fea.core.ramp import Plan, Ramp, pressure_control, ramp
+from domemargin.fea.shell.shell import Shell, ShellState
+from domemargin.fea.waves.kernel import WAVE_WIDTH
+from domemargin.fea.waves.waves import WaveTangent, first_onset, onset_by_number, wave_tangent
+from domemargin.profiles.material import Material, Swift
+from domemargin.profiles.shape.meridian import Segment
 
 ABOUT = About(
     WAVES_AROUND,

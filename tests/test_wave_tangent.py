@@ -21,17 +21,17 @@ from numpy.typing import NDArray
 from shells import revolve
 from wave_energy import Bent
 
-from fea.path import Control, Newton, take_step
-from fea.ramp import Plan, pressure_control, ramp
-from fea.reversal import Discretisation, plan_of, shell_of
-from fea.shell import Shell, ShellState
-from fea.wave_kernel import WAVE_WIDTH, wave_band
-from fea.wave_moments import FLOW, SUMS, moments
-from fea.waves import THEORIES, WaveTangent, held, wave_tangent
-from profiles import load_profile
-from profiles.grading import element_ends
-from profiles.material import Material
-from profiles.profile import Profile
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, shell_of
+from domemargin.fea.core.path import Control, Newton, take_step
+from domemargin.fea.core.ramp import Plan, pressure_control, ramp
+from domemargin.fea.shell.shell import Shell, ShellState
+from domemargin.fea.waves.kernel import WAVE_WIDTH, wave_band
+from domemargin.fea.waves.moments import FLOW, SUMS, moments
+from domemargin.fea.waves.waves import THEORIES, WaveTangent, held, wave_tangent
+from domemargin.profiles import load_profile
+from domemargin.profiles.material import Material
+from domemargin.profiles.profile import Profile
+from domemargin.profiles.shape.grading import element_ends
 
 Floats = NDArray[np.float64]
 
@@ -83,7 +83,7 @@ def elastic(face: str = "inside") -> Reached:
 def plastic() -> Reached:
     """The bottom as it is, metal yielding in nose and inner leg."""
     profile = bottom()
-    shell = shell_of(profile, Discretisation(0.5, 6, 0.1))
+    shell = shell_of(profile, Discretisation(0.5, 6))
     plan = replace(plan_of(profile, shell, 0.1, 2.0), newton=TIGHT)
     before = pressure_control(shell, shell.start(), 0.59, plan, steps=10)
     control = Control(0.0, 1.0, plan.volume_scale, plan.pressure_scale, 0.01 / plan.pressure_scale)
@@ -138,7 +138,7 @@ def test_no_waves_is_the_axisymmetric_tangent(name: str) -> None:
 def test_no_waves_has_the_axisymmetric_pivots_all_along_a_path() -> None:
     """Past the limit and on, where the pressure falls."""
     profile = bottom()
-    shell = shell_of(profile, Discretisation(1.0, 8, 0.1))
+    shell = shell_of(profile, Discretisation(1.0, 8))
     plan = plan_of(profile, shell, 0.1, 2.0)
 
     def go_on(path: object) -> bool:

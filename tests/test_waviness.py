@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from evidence_rows import MEMORY, WAVES_AROUND, About
 
-from fea.imperfection import grow, quadratic
-from fea.ramp import Plan, ramp
-from fea.reversal import Discretisation, plan_of, reversal, shell_of
-from fea.shell import build_shell
-from fea.wave_moments import FLOW, GEOMETRY
-from fea.waves import bands
-from fea.waviness import waviness
-from profiles import Along, load_profile
-from profiles.errors import InputError
-from profiles.material import Material
-from profiles.meridian import Meridian, Segment
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, reversal, shell_of
+from domemargin.fea.bottom.waviness import waviness
+from domemargin.fea.core.ramp import Plan, ramp
+from domemargin.fea.shell.shell import build_shell
+from domemargin.fea.waves.imperfection import grow, quadratic
+from domemargin.fea.waves.moments import FLOW, GEOMETRY
+from domemargin.fea.waves.waves import bands
+from domemargin.profiles import Along, load_profile
+from domemargin.profiles.errors import InputError
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 ABOUT = About(
     WAVES_AROUND,
@@ -72,13 +72,13 @@ def test_out_of_round_ring_grows_as_the_theory_of_stability_says(evidence) -> No
 @pytest.mark.parametrize("material", ["elastic", "as in the file"])
 def test_material_and_geometric_parts_make_up_the_tangent(material: str) -> None:
     """Layer by layer strains and moduli give what the summed tangent gives (own consistency)."""
-    from fea.imperfect_kernel import layer_moduli
-    from fea.imperfection import _strains, _times
+    from domemargin.fea.waves.imperfect_kernel import layer_moduli
+    from domemargin.fea.waves.imperfection import _strains, _times
 
     profile = load_profile(DATA / "open_case_g.toml")
     if material == "elastic":
         profile = profile.replaced(material=ELASTIC)
-    shell = shell_of(profile, Discretisation(0.5, 6, 0.1))
+    shell = shell_of(profile, Discretisation(0.5, 6))
     states = ramp(shell, shell.start(), plan_of(profile, shell, 0.1, 0.5)).states
     before, state = states[-2:]
     moduli = np.empty((shell.y0.size, 7))

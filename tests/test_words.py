@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fea.record import Record, Stability, WaveMode
-from fea.reversal import reversal
-from profiles import load_profile
-from studies.words import margin_words, stability_words, waves_words
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.fea.core.record import Record, Stability, WaveMode
+from domemargin.profiles import load_profile
+from domemargin.studies.text.words import margin_words, stability_words, waves_words
 
 PSI = 0.006894757  # MPa; NIST Special Publication 811 (2008)
 

@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shells import revolve, tube
 
-from fea.shell import Shell
-from profiles.material import Material
+from domemargin.fea.shell.shell import Shell
+from domemargin.profiles.material import Material
 
 Floats = NDArray[np.float64]
 

@@ -1,5 +1,5 @@
 """Energy of a shell bent in three dimensions, by numpy from exact kinematics: for the tests of
-fea/wave_kernel.py, and written apart from it.
+fea/waves/kernel.py, and written apart from it.
 
 Vectors are in the frame (radial, hoop, axial) of their angle theta.  Derivatives along the
 meridian and round the hoop are by a complex step, exact to rounding.
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.shell import Shell, ShellState
+from domemargin.fea.shell.shell import Shell, ShellState
 
 Floats = NDArray[np.float64]
 

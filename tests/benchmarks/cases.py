@@ -20,14 +20,14 @@ import numpy as np
 from arc_length import Answer, press
 from numpy.typing import NDArray
 
-from fea.ramp import Plan, compliance, ramp
-from fea.reversal import discretisation, plan_of, reversal, shell_of
-from fea.shell import build_shell
-from fea.solid import bottom_solid
-from profiles import load_profile
-from profiles.material import Material
-from profiles.meridian import Meridian, Segment
-from profiles.section import section_mesh
+from domemargin.fea.bottom.reversal import discretisation, plan_of, reversal, shell_of
+from domemargin.fea.core.ramp import Plan, compliance, ramp
+from domemargin.fea.shell.shell import build_shell
+from domemargin.fea.solid.solid import bottom_solid
+from domemargin.profiles import load_profile
+from domemargin.profiles.files.section import section_mesh
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian, Segment
 
 Floats = NDArray[np.float64]
 DATA = Path(__file__).parent.parent / "data"
@@ -97,7 +97,7 @@ def _bottom(name: str, profile: Any, reference: float, source: str) -> Case:
     def shell() -> Answer:
         choice = discretisation(0.002)
         system = shell_of(profile, choice)
-        return _one_ramp(system, plan_of(profile, system, choice.step, 4.0))
+        return _one_ramp(system, plan_of(profile, system, 0.08, 4.0))
 
     def solid() -> Answer:
         system = bottom_solid(profile, through=2, along=0.5, quadrature=(2, 2))

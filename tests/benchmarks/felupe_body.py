@@ -16,7 +16,7 @@ from arc_length import Answer
 from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 
-from profiles.section import SectionMesh
+from domemargin.profiles.files.section import SectionMesh
 
 Floats = NDArray[np.float64]
 

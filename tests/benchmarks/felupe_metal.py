@@ -15,7 +15,7 @@ import felupe as fem
 import numpy as np
 from numpy.typing import NDArray
 
-from profiles.material import Material, Voce
+from domemargin.profiles.material import Material, Voce
 
 Floats = NDArray[np.float64]
 EYE = np.array([1.0, 1.0, 0.0, 1.0])

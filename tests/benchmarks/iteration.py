@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-import fea.path
-import fea.ramp
-from fea.layers import layer_stresses
-from fea.materials import NU, P1, P3, E
-from fea.reversal import plan_of
-from fea.shell import Shell
+from domemargin.fea.bottom.reversal import plan_of
+from domemargin.fea.core import path as paths
+from domemargin.fea.core import ramp as ramping
+from domemargin.fea.metal.layers import layer_stresses
+from domemargin.fea.metal.materials import NU, P1, P3, E
+from domemargin.fea.shell.shell import Shell
 
 
 def best(call: Callable[[], Any], repeat: int = 200) -> float:
@@ -29,7 +29,7 @@ def best(call: Callable[[], Any], repeat: int = 200) -> float:
 
 def halfway(shell: Shell, profile: Any, step: float) -> tuple[Any, Any]:
     """Two states in a row in the middle of the path, where as many layers yield as on average."""
-    states = fea.ramp.ramp(shell, shell.start(), plan_of(profile, shell, step, 4.0)).states
+    states = ramping.ramp(shell, shell.start(), plan_of(profile, shell, step, 4.0)).states
     return states[len(states) // 2 - 1], states[len(states) // 2]
 
 
@@ -39,7 +39,7 @@ def iteration(shell: Shell, before: Any, state: Any) -> dict[str, float]:
     found = shell.evaluate(u, state.pressure, before)
 
     def linear() -> None:
-        fea.path.bordered(found.band.copy(), found.residual, found.gradient, 1.0, 0.5, 0.5)
+        paths.bordered(found.band.copy(), found.residual, found.gradient, 1.0, 0.5, 0.5)
 
     modulus, nu = shell.material[E], shell.material[NU]
     layers, stress = state.layers, state.stress

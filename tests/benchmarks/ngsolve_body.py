@@ -19,8 +19,8 @@ import numpy as np
 from ngsolve.comp import IntegrationRuleSpace
 from numpy.typing import NDArray
 
-from profiles.material import Material, Voce
-from profiles.section import SETS, SectionMesh
+from domemargin.profiles.files.section import SETS, SectionMesh
+from domemargin.profiles.material import Material, Voce
 
 Floats = NDArray[np.float64]
 NEWTON = 4  # of the scalar equation; written out, since the library differentiates through it

@@ -12,9 +12,9 @@ from cases import G
 from compare import table
 from iteration import halfway, iteration
 
-import fea.ramp
-from fea.reversal import Discretisation, plan_of, shell_of
-from profiles import load_profile
+import domemargin.fea.core.ramp
+from domemargin.fea.bottom.reversal import Discretisation, plan_of, shell_of
+from domemargin.profiles import load_profile
 
 
 def power(x: Sequence[float], y: Sequence[float]) -> float:
@@ -27,17 +27,17 @@ def scaling() -> list[str]:
     profile = load_profile(G)
     out = []
     for what, choices in (
-        ("elements", [Discretisation(d, 8, 0.07) for d in (1.0, 2.0, 4.0, 8.0, 16.0)]),
-        ("hinge layers", [Discretisation(2.0, n, 0.07) for n in (4, 8, 16, 24)]),
+        ("elements", [Discretisation(d, 8) for d in (1.0, 2.0, 4.0, 8.0, 16.0)]),
+        ("hinge layers", [Discretisation(2.0, n) for n in (4, 8, 16, 24)]),
     ):
         rows = [(what, "layers in all", "evaluate (µs)", "linear (µs)", "ramp (ms)", "iterations")]
         size, costs = [], []
         for choice in choices:
             shell = shell_of(profile, choice)
             parts = iteration(shell, *halfway(shell, profile, 0.07))
-            plan = plan_of(profile, shell, choice.step, 4.0)
+            plan = plan_of(profile, shell, 0.07, 4.0)
             started = time.process_time()
-            ramp = fea.ramp.ramp(shell, shell.start(), plan)
+            ramp = domemargin.fea.core.ramp.ramp(shell, shell.start(), plan)
             spent = time.process_time() - started
             elements = shell.radius.size // 2
             size.append(elements if what == "elements" else shell.y0.size)
@@ -60,8 +60,8 @@ def scaling() -> list[str]:
 
 WORKER = """
 import re, sys, time
-from fea.reversal import reversal
-from profiles import load_profile
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.profiles import load_profile
 import numpy as np
 profile = load_profile(sys.argv[1])
 reversal(profile)

@@ -26,27 +26,36 @@ from clock import Clock, Places
 from iteration import halfway, iteration
 from scaling import in_a_row, scaling
 
-import fea.reversal
-import fea.shell
-from fea.reversal import discretisation, reversal, shell_of
-from fea.shell import Shell
-from profiles import load_profile
+import domemargin.fea.shell.shell
+from domemargin.fea.bottom import reversal as solving
+from domemargin.fea.bottom.reversal import discretisation, reversal, shell_of
+from domemargin.fea.shell.shell import Shell
+from domemargin.profiles import load_profile
 
 Rows = list[tuple[str, ...]]
 
 BY_KIND: Places = {
-    "Newton's iteration (compiled)": [(fea.shell, "converge")],
+    "Newton's iteration (compiled)": [(domemargin.fea.shell.shell, "converge")],
     "arrays round it": [(Shell, "converge")],
     "layers follow (accept)": [(Shell, "accept")],
-    "steps and their control": [(fea.reversal, "ramp"), (fea.reversal, "pressure_control")],
-    "mesh and tables": [(fea.reversal, "shell_of"), (fea.reversal, "plan_of")],
-    "waves, besides their steps": [(fea.reversal, "_stability")],
+    "steps and their control": [
+        (solving, "ramp"),
+        (solving, "pressure_control"),
+    ],
+    "mesh and tables": [
+        (solving, "shell_of"),
+        (solving, "plan_of"),
+    ],
+    "waves, besides their steps": [(solving, "_stability")],
 }
 BY_PHASE: Places = {
-    "mesh and tables": [(fea.reversal, "shell_of"), (fea.reversal, "plan_of")],
-    "ramps": [(fea.reversal, "ramp")],
-    "waves": [(fea.reversal, "_stability")],
-    "growth and set-in growth": [(fea.reversal, "_growth")],
+    "mesh and tables": [
+        (solving, "shell_of"),
+        (solving, "plan_of"),
+    ],
+    "ramps": [(solving, "ramp")],
+    "waves": [(solving, "_stability")],
+    "growth and set-in growth": [(solving, "_growth")],
 }
 
 
@@ -98,21 +107,22 @@ import time
 marks = [0.0, time.process_time()]
 def mark(): marks.append(time.process_time())
 import numpy; mark()
-from fea.reversal import reversal; mark()
-from profiles import load_profile; profile = load_profile("north"); mark()
+from domemargin.fea.bottom.reversal import reversal; mark()
+from domemargin.profiles import load_profile; profile = load_profile("north"); mark()
 reversal(profile); mark()
 reversal(profile); mark()
-from profiles.section import section_mesh; import gmsh; mark()
+from domemargin.profiles.files.section import section_mesh; import gmsh; mark()
 section_mesh(profile); mark()
 section_mesh(profile); mark()
 print(*(1e3 * (b - a) for a, b in zip(marks, marks[1:])))
 """
 COLD_PARTS = (
     "start of Python",
-    "import numpy", "import fea.reversal", "read a profile", "first record (loads compiled code)",
+    "import numpy", "import domemargin.fea.bottom.reversal", "read a profile",
+    "first record (loads compiled code)",
     "second record", "import gmsh", "first section mesh", "second section mesh",
 )  # fmt: skip
-COMMAND = "from studies.cli import main; main()"
+COMMAND = "from domemargin.studies.cli.app import main; main()"
 
 
 def cold(rounds: int) -> list[str]:

@@ -16,8 +16,8 @@ from typing import Any
 
 import pytest
 
-from fea.reversal import reversal
-from profiles import load_profile
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.profiles import load_profile
 
 pytestmark = pytest.mark.benchmark
 DATA = Path(__file__).parent.parent / "data"
@@ -38,7 +38,7 @@ COMMANDS = {
 # the kernel's high-water mark of the process itself; getrusage would tell its parent's
 PEAK_CODE = """
 import atexit, re
-from studies.cli import main
+from domemargin.studies.cli.app import main
 status = lambda: open("/proc/self/status").read()
 atexit.register(lambda: open("peak", "w").write(re.search(r"VmHWM:\\s+(\\d+)", status())[1]))
 main()

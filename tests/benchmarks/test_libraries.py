@@ -17,10 +17,10 @@ from arc_length import press
 from felupe_body import body
 from felupe_metal import sheet, voce
 
-from fea.reversal import reversal
-from profiles import load_profile
-from profiles.material import Material
-from profiles.section import section_mesh
+from domemargin.fea.bottom.reversal import reversal
+from domemargin.profiles import load_profile
+from domemargin.profiles.files.section import section_mesh
+from domemargin.profiles.material import Material
 
 DATA = Path(__file__).parent.parent / "data"
 IN_PLANE_AND_HOOP = ((0, 0), (0, 1), (1, 0), (1, 1), (2, 2))

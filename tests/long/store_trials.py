@@ -21,10 +21,10 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 import study_stand_in as stand_in
 from test_study_runner import gauges, table
 
-from studies.engines import Serial
-from studies.rescue import rescue
-from studies.runner import run_study
-from studies.store import StoreError
+from domemargin.studies.study.engines import Serial
+from domemargin.studies.study.rescue import rescue
+from domemargin.studies.study.runner import run_study
+from domemargin.studies.study.store import StoreError
 
 COLUMNS = {
     "meta": ("name", "value", "digest"),

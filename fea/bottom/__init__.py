@@ -1,0 +1,1 @@
+"""What is asked of a can bottom: reversal, growth, wave onsets, waviness."""

@@ -1,0 +1,1 @@
+"""Rigid tools against shell and solid."""

@@ -1,0 +1,80 @@
+"""Rigid tools for a shell of revolution: what they are made of, and their chains as rows."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from domemargin.fea.contact.kernel import ARC, LINE, SEGMENT_COLUMNS
+from domemargin.profiles.shape.meridian import Segment
+
+Floats = NDArray[np.float64]
+
+TOUCHES = ("inside", "outside")
+
+
+@dataclass(frozen=True)
+class Penalty:
+    """How stiff contact is.
+
+    stiffness : pressure per depth, MPa/mm; metal in contact sinks in by about pressure/stiffness.
+    soft : depth over which the pressure sets in, mm.
+    stick : traction per slip of metal that sticks, MPa/mm.
+    """
+
+    stiffness: float = 2e4
+    soft: float = 1e-3
+    stick: float = 500.0
+
+
+@dataclass(frozen=True)
+class Tool:
+    """A rigid tool of revolution.
+
+    rows : (n, 8) its chain in contact_kernel's layout, at place 0.
+    touches : the face of the sheet that meets it, inside or outside.
+    friction : coefficient of friction with the sheet.
+    """
+
+    name: str
+    rows: Floats
+    touches: str
+    friction: float
+
+    def __post_init__(self) -> None:
+        if self.touches not in TOUCHES:
+            raise ValueError(f"touches is {self.touches!r}; it must be inside or outside")
+
+
+def chain_rows(segments: Sequence[Segment], free_side: int) -> Floats:
+    """(n, 8) rows of a chain for the contact kernel.
+
+    free_side : +1 where the metal lies to the left of the chain as it runs, -1 to the right.
+    """
+    rows = np.zeros((len(segments), SEGMENT_COLUMNS))
+    for row, segment in zip(rows, segments):
+        if segment.curvature == 0.0:
+            c, s = math.cos(segment.phi), math.sin(segment.phi)
+            row[:] = LINE, segment.r, segment.z, c, s, segment.length, -free_side * s, free_side * c
+            continue
+        radius = 1.0 / segment.curvature  # signed: positive turns left
+        centre_r = segment.r - radius * math.sin(segment.phi)
+        centre_z = segment.z + radius * math.cos(segment.phi)
+        half_turn = 0.5 * segment.curvature * segment.length
+        middle = segment.at(0.5 * segment.length)
+        out_r, out_z = float(middle.r) - centre_r, float(middle.z) - centre_z
+        row[:] = (
+            ARC,
+            centre_r,
+            centre_z,
+            abs(radius),
+            out_r / abs(radius),
+            out_z / abs(radius),
+            math.cos(half_turn),
+            -free_side * math.copysign(1.0, segment.curvature),
+        )
+    return rows

@@ -1,0 +1,1 @@
+"""Equilibrium, path following, limit points, and the record of a solve."""

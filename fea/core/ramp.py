@@ -1,0 +1,392 @@
+"""Raise the pressure step by step until something ends it, and find the limit point.
+
+The error of a step is of first order in its length (metal that reverses its strain within a step
+notices at the end), so it rests on where the steps fall.  limit.py lays them out so that the limit
+always falls at the same place among them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from domemargin.fea.core.path import (
+    Control,
+    Direction,
+    Newton,
+    Step,
+    System,
+    direction,
+    take_step,
+    take_turn,
+)
+from domemargin.fea.errors import SolveError
+
+HALVINGS = 14  # a hairpin turns within 1e-4 of a long step
+SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
+TURN_HALVINGS = 5
+BEFORE_TURN, TURNS = 4, 4  # halvings of a step before a turn is tried, and of a turn
+FARTHEST = 1.5  # distance a step may go in the (V, p) plane, over its length
+BISECTIONS = 40
+# a path that cannot be followed on has reversed if its pressure has fallen by this share
+FALLEN = 0.01
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How to ramp.
+
+    step : length of a step, as a share of the two scales.
+    volume_scale : mm^3 per radian.  pressure_scale : MPa.
+    ceiling : pressure at which to stop looking, MPa.
+    most_steps : bound on the number of steps.
+    located : relative error to which a limit pressure is found.
+    ripple : a limit counts once the pressure has fallen by this share of it.  A dip that heals
+        before is passed over, as a can under test passes over it: it takes more pressure.
+    known : path length beyond which a fall of `FALLEN` is enough, where a limit was found before.
+    stray : a second path that opens while the pressure rises counts once the pressure has risen
+        by this share with the tangent still indefinite.
+    lengths : of the steps, one by one, in place of `step`; the last one goes on.  What a shortened
+        step leaves is made up for, so that the next begins where it would have.
+    """
+
+    step: float
+    volume_scale: float
+    pressure_scale: float
+    ceiling: float
+    most_steps: int = 400
+    located: float = 1e-3
+    ripple: float = 0.01
+    known: float = math.inf
+    stray: float = 0.01
+    lengths: tuple[float, ...] = ()
+    history: bool = False
+    newton: Newton = field(default_factory=Newton)
+
+    def length(self, number: int) -> float:
+        """Length of a step by its number, from 0."""
+        return self.lengths[min(number, len(self.lengths) - 1)] if self.lengths else self.step
+
+
+class Limit(NamedTuple):
+    """Where the path turns, or its tangent first becomes indefinite.
+
+    pressure : MPa.  before : the last state before it.
+    kind : limit (pressure turns) or bifurcation (a pivot turns while pressure still rises).
+    place : path length that leads to it, in the unit of Plan.step.
+    """
+
+    pressure: float
+    before: int
+    kind: str
+    place: float = 0.0
+
+    def describe(self, pressure: float) -> str:
+        """The same in a sentence, with the pressure that is quoted for it (MPa)."""
+        if self.kind == "limit":
+            return f"the pressure turns at {pressure:.4g} MPa"
+        return f"the tangent turns indefinite at {pressure:.4g} MPa while the pressure rises"
+
+
+class Ramp(NamedTuple):
+    """A followed path.
+
+    states : accepted, the first is the start.  steps : the converged steps between them.
+    limit : None if the ramp ended before one.  ending : limit, ceiling, no_convergence or
+    step_bound.  reason : the same in one sentence.
+    even : no step up to the limit had to be shortened, so that the step error is that of the plan.
+    """
+
+    states: list[Any]
+    steps: list[Step]
+    limit: Limit | None
+    ending: str
+    reason: str
+    even: bool
+
+    @property
+    def iterations(self) -> int:
+        """Tangents factored."""
+        return sum(step.iterations for step in self.steps)
+
+
+def ramp(
+    system: System,
+    start: Any,
+    plan: Plan,
+    go_on: Callable[[Ramp], bool] | None = None,
+) -> Ramp:
+    """Follow the path from `start` until a limit, the ceiling, or no more convergence.
+
+    The limit is the highest pressure before a fall of plan.ripple: what the bottom held before a
+    dip stands unless it is exceeded later.
+    go_on : asked after the limit has been confirmed; steps go on while it says so.
+    """
+    states, steps = [start], [_NO_STEP]
+    top = 0  # number of the highest state
+    branch: Limit | None = None  # where the tangent turned indefinite while the pressure rose
+    limit: Limit | None = None
+    shortened = len(states)  # number of the first state whose step was shortened, or beyond all
+    uneven = False
+    number, place = 0, 0.0
+    length = left = plan.length(0)
+    slope = _NO_STEP.slope
+    predictor: Direction | None = None
+
+    def ended(ending: str, reason: str) -> Ramp:
+        found = limit
+        fallen = top > 0 and states[-1].pressure <= (1.0 - FALLEN) * states[top].pressure
+        if found is None and fallen:
+            # the path could not be followed on, but is on its way down
+            found = summit(system, states, steps, top, plan)
+        if found is None:
+            return Ramp(states, steps[1:], None, ending, reason, not uneven)
+        even = not uneven or shortened > found.before + 1
+        return Ramp(states, steps[1:], found, "limit", found.describe(found.pressure), even)
+
+    while len(states) <= plan.most_steps:
+        control = Control(*slope, plan.volume_scale, plan.pressure_scale, length)
+        failed = ""
+        try:
+            step = take_step(system, states[-1], control, plan.newton, predictor)
+            _check_distance(states[-1], step.state, length, plan)
+            shortest = plan.length(number) * 0.5**TURN_HALVINGS
+            if length > shortest and _strayed(step, states[-1], slope, plan):
+                failed = "the path turns too sharply"
+        except SolveError as error:
+            failed = error.reason
+        if failed:
+            if predictor is not None:
+                # a shorter step has another error: first the same one, from where it starts
+                predictor = None
+                continue
+            length *= 0.5
+            if not uneven:
+                uneven, shortened = True, len(states)
+            nominal = plan.length(number)
+            turn = None
+            if length < nominal * 0.5**BEFORE_TURN and len(states) > 2:
+                turn = _turn(system, states, plan)
+            if turn is None:
+                if length < nominal * 0.5**HALVINGS:
+                    return ended(
+                        "no_convergence",
+                        f"no equilibrium found beyond {states[-1].pressure:.4g} MPa "
+                        f"with the shortest step: {failed}",
+                    )
+                continue
+            step, gone = turn, turn.direction.step
+        else:
+            gone = length
+        states.append(step.state)
+        steps.append(step)
+        predictor, slope = step.direction, step.slope
+        place += gone
+        left -= gone
+        if left <= 1e-9 * plan.length(number):
+            number += 1
+            length = left = plan.length(number)
+        else:
+            length = min(left, 2.0 * length)
+        pressure = step.state.pressure
+        if limit is not None:
+            so_far = ended("limit", "")
+            if go_on is None or not go_on(so_far):
+                return so_far
+            continue
+        if pressure > states[top].pressure:
+            top = len(states) - 1
+        if step.negative == 0:
+            branch = None
+        elif branch is None and steps[-2].negative == 0 and step.slope[1] > 0.0:
+            branch = _bisect(system, states, steps, plan)
+        risen = branch is not None and pressure >= (1.0 + plan.stray) * branch.pressure
+        share = FALLEN if place > plan.known else plan.ripple
+        if risen:
+            limit = branch
+        elif top > 0 and pressure <= (1.0 - share) * states[top].pressure:
+            limit = summit(system, states, steps, top, plan)
+        elif pressure >= plan.ceiling:
+            return ended("ceiling", f"no reversal below {plan.ceiling:.4g} MPa")
+        if limit is not None:
+            so_far = ended("limit", "")
+            if go_on is None or not go_on(so_far):
+                return so_far
+    return ended("step_bound", f"no limit within {plan.most_steps} steps")
+
+
+def summit(system: System, states: list[Any], steps: list[Step], top: int, plan: Plan) -> Limit:
+    """The limit next to state `top`, the highest of the path.
+
+    steps : of the path, steps[i] leads to states[i].  The top of the parabola through the highest
+    state and its neighbours is taken where it agrees with that state to plan.located / 2, since a
+    shorter step would bring another step error with it; else a step is retaken shorter until the
+    pressure is level at its end.
+    """
+    places = np.cumsum([0.0, *(step.direction.step for step in steps[1:])])
+    at = min(max(top, 1), len(states) - 2)
+    near = slice(at - 1, at + 2)
+    pressures = np.array([state.pressure for state in states[near]])
+    x, height = _vertex(places[near] - places[at], pressures)
+    before = top if x >= 0.0 else top - 1
+    if not plan.history and abs(height - pressures[1]) > 0.5 * plan.located * abs(height):
+        first = top if steps[top].slope[1] > 0.0 else top - 1
+        if first > 0 and steps[first].slope[1] > 0.0 > steps[first + 1].slope[1]:
+            height = _level(system, states[first], steps[first], steps[first + 1], plan)
+            height, before = max(height, states[top].pressure), first
+    return Limit(float(height), before, "limit", float(places[at] + x))
+
+
+def _vertex(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
+    """Place and height of the top of the parabola through three points, the middle one at x = 0
+    and the highest; that point where they have no top."""
+    before, after = (y[0] - y[1]) / x[0], (y[2] - y[1]) / x[2]
+    bend = (after - before) / (x[2] - x[0])
+    slope = before - bend * x[0]
+    if bend >= 0.0:
+        return 0.0, float(y[1])
+    at = min(max(-0.5 * slope / bend, x[0]), x[2])
+    return float(at), float(y[1] + slope * at + bend * at * at)
+
+
+def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan) -> bool:
+    """Whether a step may have left the path for another branch: a path bends gently at a short
+    enough step."""
+    chord = (
+        (step.state.volume - base.volume) / plan.volume_scale,
+        (step.state.pressure - base.pressure) / plan.pressure_scale,
+    )
+    long = math.hypot(*chord)
+    turned = min(
+        slope[0] * step.slope[0] + slope[1] * step.slope[1],
+        (slope[0] * chord[0] + slope[1] * chord[1]) / long if long > 0.0 else 1.0,
+    )
+    return turned < SHARPEST_TURN
+
+
+def _turn(system: System, states: list[Any], plan: Plan) -> Step | None:
+    """A step of the unknowns, as long as the last one or shorter; None if there is none."""
+    change = (states[-1].x - states[-2].x).ravel()
+    length = float(np.linalg.norm(change))
+    if length == 0.0:
+        return None
+    scales = (plan.volume_scale, plan.pressure_scale)
+    for halvings in range(TURNS):
+        try:
+            return take_turn(
+                system, states[-1], change / length, length * 0.5**halvings, scales, plan.newton
+            )
+        except SolveError:
+            continue
+    return None
+
+
+def compliance(system: System, start: Any) -> float:
+    """dV/dp of an unloaded body, mm^3 per radian and MPa.
+
+    Raises SolveError where the body is not held.
+    """
+    found = system.evaluate(start.x.ravel(), start.pressure, start)
+    way, negative = direction(found.band, found.gradient)
+    if negative:
+        raise SolveError("the unloaded body is not held: its stiffness is not positive definite")
+    return way.growth
+
+
+def pressure_control(
+    system: System, state: Any, pressure: float, plan: Plan, steps: int = 1
+) -> Any:
+    """The state at a pressure (MPa), reached from `state` with its pressure held at each step.
+
+    Steps are halved where they do not converge; raises SolveError if that does not help.
+    A last step of no length lets the layers of a shell settle, which follow their thickness strain
+    one step late: without it a bottom let off before it yields would keep 0.5 % of its travel.
+    """
+    length = (pressure - state.pressure) / (steps * plan.pressure_scale)
+    shortest = abs(length) * 0.5**HALVINGS
+    while abs(left := (pressure - state.pressure) / plan.pressure_scale) > 1e-12:
+        length = float(np.sign(left)) * min(abs(length), abs(left))
+        control = Control(0.0, 1.0, plan.volume_scale, plan.pressure_scale, length)
+        try:
+            state = take_step(system, state, control, plan.newton).state
+        except SolveError:
+            length *= 0.5
+            if abs(length) < shortest:
+                raise
+    settle = Control(0.0, 1.0, plan.volume_scale, plan.pressure_scale, 0.0)
+    return take_step(system, state, settle, plan.newton).state
+
+
+def _check_distance(before: Any, after: Any, length: float, plan: Plan) -> None:
+    # the length is measured along the old direction only: at a hairpin the solve may land far off
+    # to the side, beyond the peak that is looked for
+    moved = math.hypot(
+        (after.volume - before.volume) / plan.volume_scale,
+        (after.pressure - before.pressure) / plan.pressure_scale,
+    )
+    if moved > FARTHEST * length:
+        raise SolveError("the path turns too sharply")
+
+
+def _level(system: System, base: Any, before: Step, after: Step, plan: Plan) -> float:
+    """Highest pressure of steps from base, by false position on dp at their ends.
+
+    before, after : the steps that led to base and went on from there; dp changes its sign.
+    """
+    change = (after.state.x - base.x).ravel()
+    high = float(np.linalg.norm(change))
+    way, low = change / high, 0.0
+    rise, fall = before.slope[1], after.slope[1]
+    top = max(base.pressure, after.state.pressure)
+    scales = (plan.volume_scale, plan.pressure_scale)
+    for _ in range(BISECTIONS):
+        # kept off the ends so that the bracket shrinks
+        length = low + (high - low) * min(max(rise / (rise - fall), 0.05), 0.95)
+        try:
+            step = take_turn(system, base, way, length, scales, plan.newton)
+        except SolveError:
+            break
+        gain, top = step.state.pressure - top, max(top, step.state.pressure)
+        if abs(gain) <= 0.2 * plan.located * top:
+            break
+        if step.slope[1] > 0.0:
+            low, rise = length, step.slope[1]
+        else:
+            high, fall = length, step.slope[1]
+    return float(top)
+
+
+def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:
+    """Where a pivot turns negative while the pressure still rises, by halving the step."""
+    base, before = states[-2], steps[-2]
+    low, high = base.pressure, states[-1].pressure
+    share_low, share_high = 0.0, 1.0
+    place = sum(step.direction.step for step in steps[1:-1])
+    for _ in range(BISECTIONS):
+        if high - low <= plan.located * abs(high):
+            break
+        share = 0.5 * (share_low + share_high)
+        control = Control(
+            0.0,
+            1.0,
+            plan.volume_scale,
+            plan.pressure_scale,
+            share * (states[-1].pressure - base.pressure) / plan.pressure_scale,
+        )
+        try:
+            step = take_step(system, base, control, plan.newton)
+        except SolveError:
+            break
+        if step.negative > before.negative:
+            high, share_high = step.state.pressure, share
+        else:
+            low, share_low = step.state.pressure, share
+    return Limit(0.5 * (low + high), len(states) - 2, "bifurcation", place)
+
+
+_NO_STEP = Step(None, 0, 0, Direction(np.zeros(0), 0.0), (float(np.sqrt(0.5)),) * 2)

@@ -1,0 +1,1 @@
+"""Forming a bottom between punch, die and clamp ring."""

@@ -1,0 +1,211 @@
+"""From tooling and setting to the depth a gauge reads: the one call of doming."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import asdict, replace
+
+import numpy as np
+
+from domemargin.fea.bottom.readings import part_at
+from domemargin.fea.doming.fit import Fit, fit_shape
+from domemargin.fea.doming.press import FormingSettings
+from domemargin.fea.doming.readings import (
+    balance,
+    centre_pressure,
+    depth,
+    line,
+    membrane_strains,
+    neck_thinning,
+    thinning,
+)
+from domemargin.fea.doming.record import ALL, Balance, DomingRecord, Metal, Stroke, Worst
+from domemargin.fea.doming.reversal import PARTS, FormedReversal, part_by_part, reverse
+from domemargin.fea.doming.stages import Formed, Watch, form
+from domemargin.fea.metal.materials import EP
+from domemargin.profiles.shape.chain import Chain
+from domemargin.profiles.shape.chain import solve as solve_chain
+from domemargin.profiles.shape.meridian import Meridian
+from domemargin.profiles.tooling.tooling import Tooling
+
+BOTTOMED = 0.01  # share of the station's force that the flange must take
+WAVES = 20  # around the circumference that the formed bottom is checked against
+REVERSALS = ("none", "formed", "parts")
+
+
+def doming(
+    tooling: Tooling,
+    settings: FormingSettings | None = None,
+    reversal: str = "formed",
+    waves: int = WAVES,
+) -> DomingRecord:
+    """Form a bottom, let it spring back, measure it, and raise the pressure in it.
+
+    reversal : "none", "formed" (the whole formed state) or "parts" (also part by part).
+    waves : stability of the formed bottom is checked against 1 to this many circumferential waves.
+    A solve that cannot be carried on is a record whose kind names the stage.
+    """
+    return solve(tooling, settings, reversal, waves)[1]
+
+
+def solve(
+    tooling: Tooling,
+    settings: FormingSettings | None = None,
+    reversal: str = "formed",
+    waves: int = WAVES,
+    watch: Watch | None = None,
+) -> tuple[Formed, DomingRecord]:
+    """The same with all that the solve went through, for figures; see `doming` and `form`."""
+    if reversal not in REVERSALS:
+        raise ValueError(f"reversal is {reversal!r}; it must be none, formed or parts")
+    started = time.perf_counter()
+    formed = form(tooling, settings, watch)
+    record = read(formed, tooling)
+    found: dict[str, FormedReversal] = {}
+    if record.kind == "formed" and reversal != "none":
+        found = (
+            part_by_part(formed, tooling, waves)
+            if reversal == "parts"
+            else {ALL: reverse(formed, tooling, PARTS, waves=waves)}
+        )
+    return formed, replace(record, reversal=found, seconds=time.perf_counter() - started)
+
+
+def read(formed: Formed, tooling: Tooling) -> DomingRecord:
+    """What a solve found, as far as it came."""
+    kind = f"{formed.failed} failed" if formed.failed else "formed"
+    record = DomingRecord(tooling, kind, formed.reason + _necked(formed, tooling))
+    reached = [name for name, _ in formed.stages]
+    if formed.moments:
+        # the order of fields is that of the record
+        columns = np.array(formed.moments).T.copy()
+        columns[0] -= formed.touch_mm
+        record = replace(
+            record,
+            stroke=Stroke(*columns),
+            peak_force_n=float(columns[3].max()),
+            punch_force_n=float(-columns[2].min()),
+        )
+    if "stroke" in reached:
+        end = formed.at("stroke")
+        last = formed.moments[-1]
+        pressure, touched = centre_pressure(formed, end)
+        record = replace(
+            record,
+            loaded_depth_mm=depth(formed, end)[0],
+            bottomed=bool(last.flange_n > BOTTOMED * last.die_n),
+            overtravel_mm=float(last.overtravel_mm),
+            centre_pressure_mpa=pressure,
+            centre_touched=touched,
+        )
+    record = replace(record, balances=_balances(formed, reached))
+    return _at_rest(record, formed, tooling) if kind == "formed" else record
+
+
+def _limit(formed: Formed, tooling: Tooling) -> tuple[float, str]:
+    """Thinning at which the sheet is held to split, and where that comes from."""
+    if tooling.thinning_limit is not None:
+        return tooling.thinning_limit, "given"
+    limit = neck_thinning(formed.press.shell.material)
+    return limit, "local neck by Hill (1952) from the hardening curve; not measured"
+
+
+def _necked(formed: Formed, tooling: Tooling) -> str:
+    """What to add to the reason of a stroke that failed in metal thinner than its limit."""
+    if formed.failed != "stroke" or formed.last is None:
+        return ""
+    thinned, limit = float(thinning(formed, formed.last).max()), _limit(formed, tooling)[0]
+    if thinned <= limit:
+        return ""
+    return (
+        f"; by then it had thinned by {100 * thinned:.0f} % over 1 mm, more than the limit of "
+        f"{100 * limit:.0f} %: real sheet would have split"
+    )
+
+
+def _balances(formed: Formed, reached: list[str]) -> tuple[Balance, ...]:
+    out = []
+    for stage in reached:
+        ledger = formed.at(stage).ledger
+        force = balance(formed, stage)
+        spent = (ledger.elastic, ledger.plastic, ledger.rubbed, ledger.penalty)
+        out.append(Balance(stage, ledger.work, *spent, ledger.gap, force))
+    return tuple(out)
+
+
+def _at_rest(record: DomingRecord, formed: Formed, tooling: Tooling) -> DomingRecord:
+    rest = formed.at("punch off")
+    reading, stand = depth(formed, rest)
+    lie = line(formed, rest)
+    fit = fit_shape(tooling, lie.r, lie.z - stand, reading)
+    metal = _metal(formed, stand, fit)
+    worst = int(np.argmax(metal.thinning))
+    limit, source = _limit(formed, tooling)
+    # at the stand ring the line is level
+    ring = int(np.argmin(lie.z))
+    near = slice(max(ring - 2, 0), ring + 3)
+    level = float(np.interp(0.0, lie.angle[near], lie.s[near]))
+    assert record.loaded_depth_mm is not None  # the stages before were reached
+    return replace(
+        record,
+        depth_mm=reading,
+        springback_mm=record.loaded_depth_mm - reading,
+        draw_in_mm=level - 0.5 * tooling.punch.nose_diameter,
+        worst=Worst(
+            float(metal.thinning[worst]),
+            metal.part[worst],
+            float(metal.place_mm[worst]),
+            float(metal.r_mm[worst]),
+        ),
+        thinning_limit=limit,
+        thinning_limit_source=source,
+        split_risk=float(metal.thinning[worst]) / limit if limit > 0.0 else None,
+        fitted=None if fit is None else _dimensions(fit),
+        misfit_mm=None if fit is None else fit.misfit_mm,
+        metal=metal,
+    )
+
+
+def _dimensions(fit: Fit) -> dict[str, float]:
+    skip = ("radii_on", "dome_break_diameter", "wall_height")
+    values = asdict(fit.shape)
+    return {name: float(value) for name, value in values.items() if name not in skip}
+
+
+def _metal(formed: Formed, stand: float, fit: Fit | None) -> Metal:
+    state = formed.at("punch off")
+    shell = formed.press.shell
+    lie = line(formed, state)
+    r, z = (np.interp(shell.point_s, lie.s, values) for values in (lie.r, lie.z - stand))
+    meridian, hoop = membrane_strains(formed, state)
+    count = int(shell.first_layer[1])
+
+    def layered(values: np.ndarray) -> np.ndarray:
+        return values.reshape(-1, count)
+
+    return Metal(
+        shell.point_s,
+        r,
+        z,
+        _parts(r, z, fit),
+        state.inside + state.outside,
+        thinning(formed, state),
+        meridian,
+        hoop,
+        shell.y0[:count],
+        layered(state.shell.layers[EP]),
+        layered(state.shell.stress[0]),
+        layered(state.shell.stress[1]),
+    )
+
+
+def _parts(r: np.ndarray, z: np.ndarray, fit: Fit | None) -> tuple[str, ...]:
+    """Part of the formed bottom that each point belongs to, by the nearest of the fitted chain."""
+    chain = None if fit is None else solve_chain(fit.shape, fit.sheet)
+    if not isinstance(chain, Chain):
+        return ("bottom",) * r.size
+    meridian: Meridian = chain.meridian
+    s = np.linspace(0.0, meridian.length, 1500)
+    at = meridian.at(s)
+    nearest = np.argmin((at.r[None] - r[:, None]) ** 2 + (at.z[None] - z[:, None]) ** 2, axis=1)
+    return tuple(part_at(meridian, float(s[i])) for i in nearest)

@@ -1,0 +1,1 @@
+"""What stress a layer's strain brings."""

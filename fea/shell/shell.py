@@ -1,0 +1,317 @@
+"""Shell of revolution: tables of one discretised meridian, and its states.
+
+Three-node elements on a one-dimensional mesh of arc length, nodes numbered along it; the loop over
+them is in shell_kernel.py.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from domemargin.fea.core.path import CONVERGED, ENDINGS, Aim, Converged, Newton
+from domemargin.fea.errors import SolveError
+from domemargin.fea.metal.layers import BLOCK
+from domemargin.fea.metal.materials import EP, STATE, encode
+from domemargin.fea.metal.spread import REACH, Means, raised, running_means
+from domemargin.fea.shell.kernel import WIDTH, assemble, thicken
+from domemargin.fea.shell.newton import converge
+from domemargin.fea.shell.tables import layer_rule, tables
+from domemargin.profiles.material import Material
+from domemargin.profiles.shape.meridian import Meridian
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Along = Callable[[Floats], Floats]
+
+FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
+
+
+@dataclass(frozen=True)
+class ShellState:
+    """An equilibrium state; arrays are never written again.
+
+    x : (n_nodes, 3) r, z (mm) and tangent angle (radians).  pressure : MPa.
+    volume : mm^3 per radian under the loaded face.
+    layers : (7, n_layers) material state, see layers.stresses.
+    stress : (3, n_layers) Kirchhoff stress: meridian, hoop and shear, MPa.
+    y : (n_layers,) and face : (n_points,) distances from the mid-surface, mm.
+    factor : (n_layers,) on the yield curve, see spread.py.
+    y, face and factor follow the state one step late.
+    """
+
+    x: Floats
+    pressure: float
+    volume: float
+    layers: Floats
+    stress: Floats
+    y: Floats
+    face: Floats
+    factor: Floats
+
+
+class Evaluation(NamedTuple):
+    """Residual and tangent of a system at a trial (u, pressure).
+
+    residual : (n,) internal forces less pressure forces; 0 at fixed unknowns.
+    volume : conjugate of the pressure.  gradient : (n,) of the volume; 0 at fixed unknowns.
+    band : (n, w + 1) lower band of the tangent (banded.py); 1 on the diagonal of fixed unknowns.
+    trial : (layers, stress) of the trial.
+    """
+
+    residual: Floats
+    volume: float
+    gradient: Floats
+    band: Floats
+    trial: tuple[Floats, Floats]
+
+
+@dataclass(frozen=True)
+class Shell:
+    """Tables of a discretised shell; see shell_kernel.assemble for the shapes."""
+
+    s: Floats
+    reference: Floats
+    shapes: Floats
+    slopes: Floats
+    weights: Floats
+    full_shapes: Floats
+    full_slopes: Floats
+    full_weights: Floats
+    point_s: Floats
+    gauge: Floats
+    radius: Floats
+    shear_strain: Floats
+    first_layer: Ints
+    y0: Floats
+    per_length: Floats
+    layer_weight: Floats
+    layer_factor: Floats
+    layer_prior: Floats
+    means: Means
+    rule: Ints
+    inner: Floats
+    reach: Floats
+    free: NDArray[np.bool_]
+    side: float
+    material: Floats
+
+    @cached_property
+    def fixed(self) -> Ints:
+        """Numbers of the unknowns that stay put."""
+        return np.flatnonzero(~self.free)
+
+    @cached_property
+    def ends(self) -> tuple[bytes, tuple[bool, bool]]:
+        """Which unknowns are free, as bytes, and which of the two ends lies on the axis."""
+        radius = self.reference[:, 0]
+        small = 1e-9 * float(radius.max())
+        return self.free.tobytes(), (bool(radius[0] < small), bool(radius[-1] < small))
+
+    @property
+    def n(self) -> int:
+        """Number of unknowns."""
+        return self.reference.size
+
+    def start(self) -> ShellState:
+        """The unloaded state of the given shape: no stress, only the prior strain."""
+        layers = np.zeros((STATE, self.y0.size))
+        layers[EP] = self.layer_prior
+        state = ShellState(
+            self.reference,
+            0.0,
+            0.0,
+            layers,
+            np.zeros((3, self.y0.size)),
+            self.y0,
+            0.5 * self.side * self.gauge,
+            self.layer_factor,
+        )
+        return replace(state, volume=self.evaluate(self.reference.ravel(), 0.0, state).volume)
+
+    def evaluate(self, u: Floats, pressure: float, state: ShellState) -> Evaluation:
+        """Forces, volume and tangent at unknowns u (n,), coming from `state`."""
+        given, found = self._arguments(state)
+        volume = assemble(u.reshape(-1, 3), pressure, *given)
+        return found._replace(volume=volume)
+
+    def converge(
+        self, u: Floats, pressure: float, moved: float, state: ShellState, aim: Aim, newton: Newton
+    ) -> Converged:
+        """path.iterate, compiled."""
+        u, shape = u.copy(), np.empty(self.n)
+        given, found = self._arguments(state)
+        limits = (newton.tolerance, newton.update, newton.cap, newton.iterations)
+        ending, pressure, volume, growth, negative, iterations = converge(
+            u, pressure, moved, aim[:], limits, shape, *given
+        )
+        if ending != CONVERGED:
+            raise SolveError(ENDINGS[ending].format(iterations))
+        found = found._replace(volume=volume)
+        return Converged(u, pressure, found, shape, growth, negative, iterations)
+
+    def _arguments(self, state: ShellState) -> tuple[tuple[Any, ...], Evaluation]:
+        """What shell_kernel.assemble takes after unknowns and pressure, and what it will fill."""
+        layers, stress = np.empty_like(state.layers), np.empty_like(state.stress)
+        residual, gradient = np.empty(self.n), np.empty(self.n)
+        band = np.empty((self.n, WIDTH + 1))
+        given = (
+            self.shapes,
+            self.slopes,
+            self.weights,
+            self.full_shapes,
+            self.full_slopes,
+            self.full_weights,
+            self.shear_strain,
+            self.first_layer,
+            self.per_length,
+            self.layer_weight,
+            state.factor,
+            self.material,
+            state.y,
+            state.face,
+            state.layers,
+            layers,
+            stress,
+            residual,
+            gradient,
+            band,
+            self.fixed,
+        )
+        return given, Evaluation(residual, 0.0, gradient, band, (layers, stress))
+
+    def accept(
+        self, u: Floats, pressure: float, found: Evaluation, state: ShellState
+    ) -> ShellState:
+        """The state after a converged step; layers move with their thickness strain."""
+        layers, stress = found.trial
+        y, face = thicken(
+            self.material,
+            self.first_layer,
+            self.gauge,
+            self.inner,
+            self.reach,
+            self.rule,
+            layers,
+            stress,
+            self.side,
+        )
+        factor = raised(
+            self.material,
+            self.layer_factor,
+            self.layer_prior,
+            layers,
+            self.first_layer,
+            *self.means,
+        )
+        return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face, factor)
+
+
+def build_shell(
+    meridian: Meridian,
+    element_ends: Floats,
+    material: Material,
+    thickness: Along,
+    layers: int | Ints = 8,
+    fixed_start: str = "r phi",
+    fixed_end: str = "r z phi",
+    face: str = "inside",
+    prior_strain: Along | None = None,
+    yield_factor: Along | None = None,
+    offset: Callable[[Floats], tuple[Floats, Floats]] | None = None,
+) -> Shell:
+    """Discretise a meridian with three-node elements and two integration points each.
+
+    element_ends : (nel + 1,) arc lengths, mm.  thickness, prior_strain, yield_factor : functions
+    of arc length.  layers : through the gauge, one number or one per element.
+    fixed_start, fixed_end : which of r, z, phi are held at the two ends ("" is a free edge).
+    face : the face the pressure acts on: inside, mid or outside.
+    offset : shape error, the distance from the meridian along its normal and its slope.
+    """
+    n_elements = len(element_ends) - 1
+    s = np.empty(2 * n_elements + 1)
+    s[::2], s[1::2] = element_ends, 0.5 * (element_ends[1:] + element_ends[:-1])
+    shapes, slopes, weights, point_s = tables(element_ends, 2)
+    # r^2 z' times a shape function is of fifth degree
+    full_shapes, full_slopes, full_weights, _ = tables(element_ends, 3)
+
+    at = meridian.at(s)
+    reference = np.stack((at.r, at.z, at.phi), axis=1)
+    if offset is not None:
+        away, slope = offset(s)
+        reference[:, 0] -= away * np.sin(at.phi)
+        reference[:, 1] += away * np.cos(at.phi)
+        # the derivative along s is (1 - away * curvature) along the tangent, slope along the normal
+        reference[:, 2] += np.arctan2(slope, 1.0 - away * at.curvature)
+    nodes = reference[2 * np.arange(n_elements)[:, None] + np.arange(3)]
+    r0, phi0 = (np.einsum("qi,ei->eq", shapes, nodes[:, :, k]) for k in (0, 2))
+    rp, zp, k0 = (np.einsum("eqi,ei->eq", slopes, nodes[:, :, k]) for k in (0, 1, 2))
+    s0, c0 = np.sin(phi0), np.cos(phi0)
+    a0, g0 = rp * c0 + zp * s0, -rp * s0 + zp * c0
+    gauge = thickness(point_s.ravel())
+
+    n_points = point_s.size
+    per_element = np.broadcast_to(np.asarray(layers), (n_elements,))
+    if np.max(per_element) > BLOCK:
+        raise ValueError(f"layers is {np.max(per_element)}; it must be at most {BLOCK}")
+    per_point = np.repeat(per_element, shapes.shape[0])
+    first_layer = np.concatenate(([0], np.cumsum(per_point)))
+    kinds = sorted(set(per_element.tolist()))
+    rules = {count: layer_rule(count) for count in kinds}
+    most = max(kinds)
+    inner, reach = np.zeros((len(kinds), most, most)), np.zeros((len(kinds), 2, most))
+    for i, count in enumerate(kinds):
+        inner[i, :count, :count], reach[i, :, :count] = rules[count].inner, rules[count].reach
+    xi = np.concatenate([rules[count].points for count in per_point.tolist()])
+    wi = np.concatenate([rules[count].weights for count in per_point.tolist()])
+    point = np.repeat(np.arange(n_points), per_point)
+    half = 0.5 * gauge
+    y0 = half[point] * xi
+    lengths = np.stack(
+        (
+            a0.ravel()[point] - y0 * k0.ravel()[point],
+            r0.ravel()[point] - y0 * s0.ravel()[point],
+        )
+    )
+
+    free = np.ones((s.size, 3), dtype=bool)
+    for end, names in ((0, fixed_start), (-1, fixed_end)):
+        for name in names.split():
+            free[end, ("r", "z", "phi").index(name)] = False
+
+    def along(given: Along | None, default: float) -> Floats:
+        values = np.full(n_points, default) if given is None else given(point_s.ravel())
+        return np.ascontiguousarray(values[point])
+
+    return Shell(
+        s=s,
+        reference=reference,
+        shapes=shapes,
+        slopes=slopes,
+        weights=weights,
+        full_shapes=full_shapes,
+        full_slopes=full_slopes,
+        full_weights=full_weights,
+        point_s=point_s.ravel(),
+        gauge=gauge,
+        radius=np.ascontiguousarray(r0.ravel()),
+        shear_strain=g0.ravel(),
+        first_layer=first_layer,
+        y0=y0,
+        per_length=1.0 / lengths,
+        layer_weight=half[point] * wi * lengths[0] * lengths[1],
+        layer_factor=along(yield_factor, 1.0),
+        layer_prior=along(prior_strain, 0.0),
+        means=running_means(point_s.ravel(), weights.ravel(), REACH * gauge, per_point),
+        rule=np.searchsorted(kinds, per_point),
+        inner=inner,
+        reach=reach,
+        free=free.ravel(),
+        side=FACES[face],
+        material=encode(material),
+    )

@@ -1,0 +1,1 @@
+"""The axisymmetric solid that judges the shell."""

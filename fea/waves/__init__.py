@@ -1,0 +1,1 @@
+"""Stability against circumferential waves, and what small waves cost."""

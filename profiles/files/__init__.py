@@ -1,0 +1,1 @@
+"""Profile files: reading, checking, writing; section meshes."""

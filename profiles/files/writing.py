@@ -1,0 +1,66 @@
+"""A Profile to the TOML text of a profile file."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from domemargin.profiles.limits import LIMITS
+from domemargin.profiles.local import Zone
+from domemargin.profiles.material import Linear, Material
+from domemargin.profiles.profile import Profile
+from domemargin.profiles.quantities import write_quantity
+
+
+def dump_profile(profile: Profile) -> str:
+    """A profile as TOML text (mm, degrees, MPa) that reads back to an equal profile."""
+    import tomli_w
+
+    shape = {"radii_on": profile.shape.radii_on}
+    shape |= _written("shape", vars(profile.shape))
+    data: dict[str, Any] = {
+        "name": profile.name,
+        "shape": shape,
+        "sheet": _written("sheet", vars(profile.sheet)),
+        "material": _material_table(profile.material),
+    }
+    if profile.zones:
+        data["zone"] = [_zone_table(zone) for zone in profile.zones]
+    if profile.along is not None:
+        data["along"] = _written("along", vars(profile.along))
+    return tomli_w.dumps(data)
+
+
+def _written(owner: str, values: dict[str, Any]) -> dict[str, Any]:
+    """The fields of a dataclass that LIMITS knows, as text with units; empty ones left out."""
+    out: dict[str, Any] = {}
+    for name, value in values.items():
+        key = f"{owner}.{name}"
+        if key not in LIMITS or value is None or value == ():
+            continue
+        kind = LIMITS[key].kind
+        if kind == "number":
+            out[name] = list(value) if isinstance(value, tuple) else value
+        elif isinstance(value, tuple):
+            out[name] = [write_quantity(entry, kind) for entry in value]
+        else:
+            out[name] = write_quantity(value, kind)
+    return out
+
+
+def _zone_table(zone: Zone) -> dict[str, Any]:
+    values = {{"start": "from", "stop": "to"}.get(k, k): v for k, v in vars(zone).items()}
+    part = {"part": zone.part} if zone.part is not None else {}
+    return part | _written("zone", values)
+
+
+def _material_table(material: Material) -> dict[str, Any]:
+    table = {"name": material.name} | _written("material", vars(material))
+    law = material.hardening
+    if material.yield_strength is None:
+        table["hardening"] = {"law": "elastic"}
+    elif law == Linear():
+        table["hardening"] = {"law": "perfect"}
+    else:
+        name = type(law).__name__.lower()
+        table["hardening"] = {"law": name} | _written("material.hardening", vars(law))
+    return table

@@ -1,0 +1,1 @@
+"""What a bottom looks like: dimensions, tangent chain, meridian, mesh lengths."""

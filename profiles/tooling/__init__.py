@@ -1,0 +1,1 @@
+"""Punch, die, clamp ring, spring and blank, and their files."""

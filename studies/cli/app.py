@@ -1,0 +1,317 @@
+"""The command line.  Every command reads its inputs, makes one call and reports.
+
+Exit status: 0 an answer, also one that says not safe; 1 a solve that could not be carried on, or
+a missing system library; 2 an input that cannot be used, with one sentence on standard error and
+nothing written.  Everything heavy is imported where it is needed: a cold command has a budget.
+"""
+
+from __future__ import annotations
+
+import atexit
+import gc
+import json
+import logging
+import sys
+import warnings
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from domemargin.fea.errors import SolveError
+from domemargin.profiles.errors import InputError, brief_path
+from domemargin.studies.cli import commands, doming, readings_commands
+from domemargin.studies.cli.waviness import waviness
+
+app = typer.Typer(
+    help="At what internal pressure does the domed bottom of a can reverse?",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+ProfileArgument = Annotated[
+    str,
+    typer.Argument(metavar="PROFILE", help="A profile file (TOML) or the name of a ready profile."),
+]
+JsonOption = Annotated[
+    bool,
+    typer.Option(
+        "--json", help="One JSON object on standard output; files only where --out says so."
+    ),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
+]
+WavesOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="N",
+        help="Look at 1 to N waves around the circumference; 0 leaves them out.  [20]",
+    ),
+]
+
+
+def main() -> None:
+    """Run the command line; errors of the user end in one sentence and a status, not a trace."""
+    # a command makes 350 000 objects that stay to its end: searching them for unused ones, while
+    # they are made and when the process ends, took a fifth of its time
+    gc.set_threshold(500_000)
+    atexit.register(gc.freeze)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a name may not fit the terminal's encoding
+    warnings.showwarning = _warn
+    # where no folder can be written matplotlib says at length that it takes a temporary one
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
+    try:
+        sys.exit(app(prog_name="domemargin", standalone_mode=False) or 0)
+    except InputError as error:
+        sys.exit(_fail(str(error), 2))
+    except SolveError as error:
+        sys.exit(_fail(f"the solve could not be carried on: {error.reason}", 1))
+    except _USAGE as error:
+        sys.exit(_misused(error))
+    except KeyboardInterrupt:
+        sys.exit(_fail("interrupted", 130))
+    except OSError as error:
+        from domemargin.studies.whole_files import why
+
+        name = "" if error.filename is None else f"{brief_path(error.filename)} "
+        sys.exit(_fail(f"a file {name}cannot be read or written: {why(error)}", 2))
+
+
+# typer keeps the click that it is built on to itself
+_USAGE: type[Any] = typer.BadParameter.__mro__[2]
+
+
+def _misused(error: Any) -> int:
+    """One sentence on an option or argument that is not known, missing or no number."""
+    if len(sys.argv) < 2:
+        error.show()  # no command at all: the list of commands
+        return 2
+    context = getattr(error, "ctx", None)
+    text = " ".join(str(error.format_message()).split()).rstrip(".")
+    if len(text) > 200:
+        text = f"{text[:130]}...{text[-60:]}"
+    command = context.command_path if context is not None else "domemargin"
+    return _fail(f"{text}; `{command} --help` lists what is known", 2)
+
+
+def _warn(message: Warning | str, *_: Any, **__: Any) -> None:
+    """A warning as a sentence, without the line of code that it comes from."""
+    print(f"domemargin: warning: {message}", file=sys.stderr)
+
+
+def _fail(sentence: str, status: int) -> int:
+    print(f"domemargin: {sentence}", file=sys.stderr)
+    return status
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        print(f"domemargin {version('domemargin')}")
+        raise typer.Exit
+
+
+@app.callback()
+def common(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """At what internal pressure does the domed bottom of a can reverse?"""
+
+
+@app.command()
+def reversal(
+    profile: ProfileArgument,
+    require: Annotated[
+        str | None, typer.Option(metavar="PRESSURE", help='Pressure to hold, such as "90 psi".')
+    ] = None,
+    at: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="PRESSURE",
+            help="Pressure at which growth is wanted; may be repeated.  [60 psi and 90 psi]",
+        ),
+    ] = None,
+    resolution: Annotated[
+        str | None,
+        typer.Option(metavar="PERCENT", help="Allowed error of mesh, layers and steps.  [0.2 %]"),
+    ] = None,
+    ceiling: Annotated[
+        str | None,
+        typer.Option(metavar="PRESSURE", help="Where to stop looking for a reversal.  [4 MPa]"),
+    ] = None,
+    waves: WavesOption = None,
+    model: Annotated[
+        str,
+        typer.Option(
+            metavar="MODEL",
+            help="shell; solid, slower, to judge it by; or both.  [shell]",
+            show_default=False,
+        ),
+    ] = "shell",
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """The reversal pressure of a bottom, its curve and a figure."""
+    from domemargin.profiles.files.loading import load_profile
+    from domemargin.profiles.files.section import GmshUnavailableError
+    from domemargin.studies.cli.options import models_of, settings_of
+    from domemargin.studies.cli.runs import run_folder, write_curve, write_figure, write_json
+
+    bottom = load_profile(profile)
+    models = models_of(model, bottom)
+    settings = settings_of(require, at or (), resolution, ceiling, waves)
+    folder = None if json_only and out is None else run_folder(out, bottom.name)
+
+    from domemargin.fea.bottom.reversal import reversal as solve
+    from domemargin.studies.text.printing import announce_compiling
+
+    announce_compiling()
+    try:
+        records = [solve(bottom, settings, model=name) for name in models]
+    except GmshUnavailableError as error:
+        raise typer.Exit(_fail(str(error), 1)) from None
+    record = records[0]
+    data = record.to_dict()
+    if len(records) > 1:
+        data = {name: one.to_dict() for name, one in zip(models, records, strict=True)}
+    files: list[Path] = []
+    if folder is not None:
+        from domemargin.studies.figures.reversal import reversal_figure
+
+        files = [folder / name for name in ("record.json", "curve.csv", "reversal.png")]
+        write_json(data, files[0])
+        write_curve(record.curve, files[1])
+        write_figure(reversal_figure(record), files[2])
+    if json_only:
+        _print_json(data)
+    else:
+        from domemargin.studies.text.summary import print_reversal
+
+        print_reversal(record, files, judge=records[1] if len(records) > 1 else None)
+    for one in records:
+        if one.kind == "not_converged":
+            raise typer.Exit(_fail(f"the solve could not be carried on: {one.reason}", 1))
+
+
+@app.command()
+def waves(
+    profile: ProfileArgument,
+    waves: WavesOption = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """Onset pressure by number of waves, and the first mode in 3D."""
+    from domemargin.profiles.files.loading import load_profile
+    from domemargin.studies.cli.options import settings_of
+    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+
+    bottom = load_profile(profile)
+    settings = settings_of(waves=waves)
+    if settings.waves < 1:
+        raise InputError("--waves is '0'; it must lie in 1 to 100", "--waves", "0", "1 to 100")
+    folder = None if json_only and out is None else run_folder(out, bottom.name)
+
+    from domemargin.fea.bottom.onsets import wave_onsets
+    from domemargin.studies.text.printing import announce_compiling
+
+    announce_compiling()
+    record = wave_onsets(bottom, settings)
+    data = record.to_dict()
+    files: list[Path] = []
+    failed = ""
+    if folder is not None:
+        from domemargin.studies.figures.mode_picture import RenderError, mode_picture
+        from domemargin.studies.figures.waves import waves_figure
+
+        picture = None
+        if record.mode is not None:
+            try:
+                picture = mode_picture(record.outline, record.mode, bottom.chain.heel_height + 4.0)
+            except RenderError as error:
+                failed = str(error)
+        files = [folder / name for name in ("waves.json", "waves.png")]
+        write_json(data, files[0])
+        write_figure(waves_figure(record, picture), files[1])
+    if json_only:
+        _print_json(data)
+    else:
+        from domemargin.studies.text.summary import print_waves
+
+        print_waves(record, files)
+    if record.kind == "not_converged":
+        raise typer.Exit(_fail(f"the solve could not be carried on: {record.reason}", 1))
+    if failed:
+        raise typer.Exit(_fail(failed, 1))
+
+
+@app.command()
+def profile(
+    profile: ProfileArgument,
+    mesh: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.vtu", help="Write the section as a mesh of quads (VTU)."),
+    ] = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """Draw and dimension a bottom without solving."""
+    from domemargin.profiles.files.loading import load_profile
+    from domemargin.studies.cli.runs import run_folder, write_figure
+
+    bottom = load_profile(profile)
+    if mesh is not None:
+        from domemargin.studies.cli.section_file import check_mesh_path
+
+        check_mesh_path(mesh)
+    folder = None if json_only and out is None else run_folder(out, bottom.name)
+    files: list[Path] = []
+    mesh_words = ""
+    if mesh is not None:
+        from domemargin.profiles.files.section import GmshUnavailableError
+        from domemargin.studies.cli.section_file import section_file
+
+        try:
+            mesh_words = section_file(bottom, mesh)
+        except GmshUnavailableError as error:
+            raise typer.Exit(_fail(str(error), 1)) from None
+        files.append(mesh)
+    if folder is not None:
+        from domemargin.studies.figures.drawing import profile_figure
+
+        files.append(folder / "profile.png")
+        write_figure(profile_figure(bottom), files[-1])
+    from domemargin.studies.text.summary import print_profile, profile_data
+
+    if json_only:
+        _print_json(profile_data(bottom))
+    else:
+        print_profile(bottom, files, mesh_words)
+
+
+@app.command()
+def profiles() -> None:
+    """List the ready profiles."""
+    from domemargin.profiles.files.loading import load_profile, ready_profiles
+    from domemargin.studies.text.summary import print_profiles
+
+    print_profiles({name: load_profile(name) for name in ready_profiles()})
+
+
+def _print_json(data: dict[str, Any]) -> None:
+    # ASCII, so that it gets through any encoding of standard output
+    sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
+
+
+app.command()(waviness)
+readings_commands.register(app)
+commands.register(app)
+doming.register(app)

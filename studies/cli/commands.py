@@ -1,0 +1,299 @@
+"""Commands that ask many solves: study, margin, compare, scatter.  Each makes one call."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from domemargin.profiles.errors import InputError
+
+if TYPE_CHECKING:
+    from domemargin.studies.study.engines import Engine
+    from domemargin.studies.study.study import Study
+
+StudyArgument = Annotated[
+    str, typer.Argument(metavar="FILE", help="A study file (TOML) or the name of a ready study.")
+]
+ProfileOption = Annotated[
+    str | None,
+    typer.Option("--profile", metavar="PROFILE", help="Another base bottom than the file's."),
+]
+RequireOption = Annotated[
+    str | None,
+    typer.Option("--require", metavar="PRESSURE", help="Another pressure to hold than the file's."),
+]
+WorkersOption = Annotated[
+    str | None,
+    typer.Option("--workers", metavar="N", help="Processes.  [as many as there are cores]"),
+]
+ClusterOption = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="Solve on a Dask cluster instead."),
+]
+OutOption = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
+]
+JsonOption = Annotated[
+    bool, typer.Option("--json", help="One JSON object on standard output instead of words.")
+]
+ErrorOption = Annotated[
+    str,
+    typer.Option("--error", metavar="PRESSURE", help="Most error of the surrogate."),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    for command in (study, studies, margin, compare, scatter):
+        app.command()(command)
+
+
+def study(
+    file: StudyArgument,
+    profile: ProfileOption = None,
+    require: RequireOption = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    out: OutOption = None,
+    rescue: Annotated[
+        bool,
+        typer.Option("--rescue", help="Keep what can be read of a damaged store, solve the rest."),
+    ] = False,
+    case_limit: Annotated[
+        str,
+        typer.Option("--case-limit", metavar="S", help="Longest time for a case, 1 to 86400 s."),
+    ] = "60",
+    json_only: JsonOption = False,
+) -> None:
+    """Solve all cases of a study; run it again to go on."""
+    from domemargin.studies.cli.options import in_range
+    from domemargin.studies.cli.runs import run_folder
+
+    limit = float(in_range(case_limit, "--case-limit", 1, 86400))
+    solvers = _engine(workers, cluster)
+    asked = _study(file, profile, require)
+    if not asked.varied:
+        raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
+    folder = run_folder(out, asked.name)
+    store = folder / "study.sqlite"
+    if rescue:
+        rescued_store(store)
+
+    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.study.runner import run_study
+    from domemargin.studies.study.store import StoreError
+    from domemargin.studies.study.table import export, study_in
+    from domemargin.studies.text.printing import announce_compiling
+    from domemargin.studies.text.study import outcome_data, print_outcome
+
+    if store.exists():
+        with contextlib.suppress(StoreError):  # a run says what is wrong with it
+            held = study_in(store).name
+            if held != asked.name:
+                print(f"domemargin: {str(folder)!r} held the study {held!r}; its cases stay in the "
+                      "store, its tables are replaced", file=sys.stderr)  # fmt: skip
+    announce_compiling()
+    with Reporter() as reporter, _worker_errors():
+        outcome = run_study(asked, store, solvers, on_progress=reporter, limit=limit)
+    files = []
+    if not outcome.interrupted:
+        files = [folder / "cases.csv", folder / "cases.parquet"]
+        for to in files:
+            export(store, to)
+    if json_only:
+        _print_json(outcome_data(outcome))
+    else:
+        print_outcome(asked, outcome, [store, *files])
+    if outcome.interrupted:
+        raise typer.Exit(130)
+
+
+def rescued_store(store: Path) -> None:
+    """Rescue a store and say what was kept.  Raises StoreError."""
+    from domemargin.studies.study.rescue import rescue
+
+    kept, aside = rescue(store)
+    if aside is not None or kept:
+        where = f"; the damaged store is now {aside}" if aside else ""
+        print(f"kept {kept} cases{where}", file=sys.stderr)
+
+
+def studies() -> None:
+    """List the ready studies."""
+    from domemargin.studies.study.study_file import load_study, ready_studies
+    from domemargin.studies.text.study import print_studies
+
+    print_studies({name: load_study(name) for name in ready_studies()})
+
+
+def margin(
+    result: Annotated[Path, typer.Argument(metavar="RESULT", help="The folder of a study's run.")],
+    at_margin: Annotated[
+        str, typer.Option("--margin", metavar="PERCENT", help="Margin that must be left.")
+    ] = "0 %",
+    require: RequireOption = None,
+    error: ErrorOption = "0.5 psi",
+    workers: WorkersOption = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """Tolerable depth loss of a study, slopes, what matters most."""
+    from domemargin.studies.cli.options import ranged, required_pressure, share
+    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.margin.margin import margin_report, store_in
+    from domemargin.studies.text.study import margin_data, print_margin
+
+    solvers = _engine(workers, None)
+    wanted = share(at_margin, "--margin", most=1.0)
+    required = None if require is None else required_pressure(require, "--require")
+    most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
+    store = store_in(result)
+    folder = run_folder(store.parent if out is None else out, "margin")
+    with _worker_errors():
+        report = margin_report(store, wanted, required, most_error, solvers)
+    data = margin_data(report)
+    files = [folder / "margin.json", folder / "margin.png"]
+    write_json(data, files[0])
+    from domemargin.studies.figures.margin import margin_figure
+
+    write_figure(margin_figure(report), files[1])
+    if json_only:
+        _print_json(data)
+    else:
+        print_margin(report, files)
+
+
+def compare(
+    first: Annotated[Path, typer.Argument(metavar="A", help="The folder of a study's run.")],
+    second: Annotated[Path, typer.Argument(metavar="B", help="The same study of another bottom.")],
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """One page on two bottoms over the same study."""
+    from domemargin.studies.cli.runs import run_folder, write_figure
+    from domemargin.studies.figures.compare import compare_figure
+    from domemargin.studies.figures.style import styled
+    from domemargin.studies.margin.compare import compare as compared
+    from domemargin.studies.text.study import comparison_data, print_comparison
+    from domemargin.studies.whole_files import write_whole
+
+    comparison = compared(first, second)
+    name = f"{comparison.a.profile.name} against {comparison.b.profile.name}"
+    folder = run_folder(out, name)
+    figure = compare_figure(comparison)
+    files = [folder / "compare.pdf", folder / "compare.png"]
+    with styled():
+        drawn = io.BytesIO()
+        figure.savefig(drawn, format="pdf")
+    write_whole(files[0], drawn.getvalue())
+    write_figure(figure, files[1])
+    if json_only:
+        _print_json(comparison_data(comparison))
+    else:
+        print_comparison(comparison, files)
+
+
+def scatter(
+    file: StudyArgument,
+    profile: ProfileOption = None,
+    require: RequireOption = None,
+    cans: Annotated[
+        str, typer.Option(metavar="N", help="Cans drawn, 1000 to 10000000.")
+    ] = "100000",
+    training: Annotated[
+        str, typer.Option(metavar="N", help="Cases solved for the surrogate, 16 to 4096.")
+    ] = "128",
+    error: ErrorOption = "0.5 psi",
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    out: OutOption = None,
+    json_only: JsonOption = False,
+) -> None:
+    """The share of cans below the required pressure.  Cans scatter as the study file says."""
+    from domemargin.studies.cli.options import in_range, ranged
+    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+
+    drawn = in_range(cans, "--cans", 1000, 10_000_000)
+    solved = in_range(training, "--training", 16, 4096)
+    solvers = _engine(workers, cluster)
+    asked = _study(file, profile, require)
+    most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
+    asked.requirement()
+    if asked.scatter is None:
+        raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
+    folder = run_folder(out, asked.name)
+    folder.mkdir(parents=True, exist_ok=True)
+
+    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.figures.scatter import scatter_figure
+    from domemargin.studies.margin.scatter import Interrupted, scatter_report
+    from domemargin.studies.text.study import print_scatter, scatter_data
+
+    try:
+        with Reporter() as reporter, _worker_errors():
+            report = scatter_report(
+                asked, folder, solvers, None, drawn, solved, most_error,
+                on_progress=reporter,
+            )  # fmt: skip
+    except Interrupted as stop:
+        print(f"domemargin: {stop}", file=sys.stderr)
+        raise typer.Exit(130) from None
+    data = scatter_data(report)
+    files = [folder / "scatter.json", folder / "scatter.png"]
+    write_json(data, files[0])
+    write_figure(scatter_figure(report), files[1])
+    if json_only:
+        _print_json(data)
+    else:
+        print_scatter(report, files)
+
+
+def _study(file: str, profile: str | None, require: str | None) -> Study:
+    from domemargin.studies.cli.options import required_pressure
+    from domemargin.studies.study.study_file import load_study
+
+    required = None if require is None else required_pressure(require, "--require")
+    asked = load_study(file, profile)
+    return asked if required is None else replace(asked, required=required)
+
+
+def _engine(
+    workers: str | None, cluster: str | None, usual: int | None = None
+) -> Callable[[], Engine]:
+    from domemargin.studies.cli.options import in_range
+    from domemargin.studies.study.engines import Cluster, Processes
+
+    many = usual if workers is None else in_range(workers, "--workers", 1, 256)
+    if cluster is None:
+        return partial(Processes, many)
+    if workers is not None:
+        raise InputError("--workers goes with processes; a cluster has its own", "--workers")
+    return partial(Cluster, cluster)
+
+
+class _worker_errors:  # noqa: N801
+    """Workers that cannot work end in one sentence and status 1."""
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> None:
+        from domemargin.studies.study.engines import WorkerError
+
+        if isinstance(error, WorkerError):
+            print(f"domemargin: {error}", file=sys.stderr)
+            raise typer.Exit(1) from None
+
+
+def _print_json(data: dict[str, Any]) -> None:
+    sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")

@@ -1,0 +1,178 @@
+"""The command `domemargin doming`: tooling and setting to depth, and what depth costs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from domemargin.studies.doming.study import DomingStudy
+    from domemargin.studies.study.engines import Engine
+
+TOOLING = typer.Argument(
+    metavar="TOOLING", help="A tooling file (TOML) or the name of ready tooling."
+)
+
+
+def doming(
+    tooling: Annotated[str, TOOLING],
+    parts: Annotated[
+        bool, typer.Option("--parts", help="What each part of the formed state does to reversal.")
+    ] = False,
+    budget: Annotated[
+        bool,
+        typer.Option("--budget", help="Slopes of depth and its cost, and how to win 0.10 mm."),
+    ] = False,
+    study: Annotated[
+        Path | None,
+        typer.Option(metavar="STUDY.toml", help="Solve many variants of the tooling (TOML)."),
+    ] = None,
+    workers: Annotated[
+        str | None, typer.Option("--workers", metavar="N", help="Processes for --study.  [2]")
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Solve --study on a Dask cluster instead."),
+    ] = None,
+    case_limit: Annotated[
+        str,
+        typer.Option(metavar="SECONDS", help="Longest time for one case of --study, 1 to 86400."),
+    ] = "60",
+    rescue: Annotated[
+        bool, typer.Option("--rescue", help="Keep what can be read of a damaged store of --study.")
+    ] = False,
+    animation: Annotated[
+        bool, typer.Option("--animation", help="Also draw the stroke as doming.gif.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
+    ] = None,
+    json_only: Annotated[
+        bool,
+        typer.Option(
+            "--json", help="One JSON object on standard output; files only where --out says so."
+        ),
+    ] = False,
+) -> None:
+    """Form a bottom: depth, springback, thinning, force, reversal."""
+    import json
+    import sys
+
+    from domemargin.profiles.errors import InputError
+    from domemargin.profiles.tooling.files import load_tooling
+    from domemargin.studies.cli.commands import _engine
+    from domemargin.studies.cli.options import in_range
+    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+
+    station = load_tooling(tooling)
+    engine = _engine(workers, cluster, 2)
+    limit = float(in_range(case_limit, "--case-limit", 1, 86400))
+    if study is not None:
+        from domemargin.studies.doming.study import load_doming_study
+
+        if json_only and out is None:
+            raise InputError("--study needs --out with --json", "--out", "missing", "a folder")
+        _check_study(study)
+        plan = load_doming_study(study, station)
+        _study(plan, run_folder(out, station.name), engine, limit, rescue)
+        return
+    folder = None if json_only and out is None else run_folder(out, station.name)
+
+    from domemargin.fea.doming.doming import solve
+    from domemargin.studies.text.printing import announce_compiling
+
+    announce_compiling()
+    from domemargin.studies.figures.doming_frames import Film
+
+    film = Film()
+    formed, record = solve(
+        station, reversal="parts" if parts else "formed", watch=film.take if animation else None
+    )
+    costs = None
+    if budget and record.kind == "formed":
+        from domemargin.studies.doming.budget import depth_budget
+
+        costs = depth_budget(record)
+    data = record.to_dict() | {"budget": None if costs is None else costs.to_dict()}
+    files: list[Path] = []
+    if folder is not None:
+        files = [folder / "doming.json"]
+        write_json(data, files[0])
+        if formed.stages:
+            from domemargin.studies.figures.doming import doming_figure
+
+            files.append(folder / "doming.png")
+            write_figure(doming_figure(formed, record), files[-1])
+        if animation and film.frames:  # none where the first stage failed
+            from domemargin.studies.figures.doming_frames import write_animation
+
+            files.append(folder / "doming.gif")
+            write_animation(formed, film, files[-1])
+    if json_only:
+        sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
+    else:
+        from domemargin.studies.text.doming import print_doming
+
+        print_doming(record, costs, files)
+    if record.kind != "formed":
+        print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
+        raise typer.Exit(1)
+    failed = [one for one in record.reversal.items() if one[1].kind == "not_converged"]
+    if failed:
+        name, found = failed[0]
+        print(f"domemargin: the reversal could not be found ({name}): {found.reason}",
+              file=sys.stderr)  # fmt: skip
+        raise typer.Exit(1)
+
+
+def _check_study(path: Path) -> None:
+    """Refuse, as InputError, a file that cannot be read or is of another kind."""
+    from domemargin.profiles.errors import InputError, brief_path
+    from domemargin.profiles.files.contents import content_of
+    from domemargin.profiles.files.toml_files import check_kind, tables
+
+    given = brief_path(path)
+    try:
+        raw = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"study file {given} cannot be read: {reason}", "--study") from None
+    found = content_of(raw)
+    if found == "a TOML file":
+        check_kind(tables(raw.decode("utf-8", errors="replace")), "doming study", given)
+    elif found:
+        raise InputError(f"{given} is {found}; it must be a doming study, text in TOML", "--study")
+
+
+def _study(
+    plan: DomingStudy,
+    folder: Path,
+    engine: Callable[[], Engine],
+    limit: float,
+    rescue: bool,
+) -> None:
+    from domemargin.studies.cli.commands import _worker_errors, rescued_store
+    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.doming.study import doming_task, write_doming_table
+    from domemargin.studies.study.runner import run_task
+    from domemargin.studies.text.doming import print_study
+
+    store = folder / "doming-study.sqlite"
+    if rescue:
+        rescued_store(store)
+    with Reporter() as reporter, _worker_errors():
+        outcome = run_task(doming_task(plan), store, engine, reporter, limit=limit)
+    if outcome.interrupted:
+        raise typer.Exit(130)
+    write_doming_table(folder / "doming-study.csv", plan, store)
+    formed = outcome.counts.get("formed", 0)
+    print_study(plan, (formed, outcome.planned - formed, outcome.planned - outcome.solved), folder)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(doming)

@@ -1,0 +1,34 @@
+"""The section of a bottom as a mesh file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from domemargin.profiles import InputError, Profile
+from domemargin.profiles.errors import brief_path
+from domemargin.studies.whole_files import can_be_file, whole_file
+
+
+def check_mesh_path(path: Path) -> None:
+    """Refuse, as InputError, a file that does not end in .vtu or cannot be written."""
+    reason = ""
+    if path.suffix.lower() != ".vtu":
+        reason = "which does not end in .vtu"
+    elif not can_be_file(path):
+        reason = "where no file can be written"
+    if reason:
+        raise InputError(f"--mesh is {brief_path(path)}, {reason}", "--mesh", str(path))
+
+
+def section_file(profile: Profile, path: Path) -> str:
+    """Mesh the section, write it as VTU, and say what was written.
+
+    Raises InputError where it cannot be written, and section.GmshUnavailableError
+    where gmsh cannot be loaded.
+    """
+    from domemargin.profiles.files.section import section_mesh, write_section
+
+    mesh = section_mesh(profile)
+    with whole_file(path) as temporary:
+        write_section(mesh, str(temporary))
+    return f"{len(mesh.quads)} nine-node quads, {len(mesh.points)} nodes"

@@ -1,0 +1,1 @@
+"""From readings to a verdict for every machine."""

@@ -1,0 +1,74 @@
+"""What readings say of lines, lots and operators, beside the verdicts on machines."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from domemargin.studies.diagnosis.diagnosis import SPREAD, Diagnosis
+from domemargin.studies.diagnosis.levels import Levels
+from domemargin.studies.readings.readings import Readings
+
+_SHOWN = 6  # lots named
+
+
+def notes_of(readings: Readings, diagnosis: Diagnosis) -> tuple[str, ...]:
+    """Sentences on what holds for more than one machine."""
+    levels = diagnosis.levels
+    return (
+        *_line_notes(diagnosis),
+        *_operator_notes(readings, levels),
+        *_lot_notes(readings, diagnosis),
+    )
+
+
+def _line_notes(diagnosis: Diagnosis) -> list[str]:
+    notes = []
+    findings, worth = diagnosis.findings, diagnosis.worth
+    for line in sorted({one.line for one in findings}):
+        mine = [one for one in findings if one.line == line]
+        middle = float(np.median([one.deviation for one in mine]))
+        name = f"line {line}" if line else "the plant"
+        if len(mine) >= 3 and abs(middle) > worth:
+            side = "low" if middle < 0.0 else "high"
+            notes.append(f"All of {name} reads {side}, by {abs(middle):.3f} mm in the middle: "
+                         "a setting or a tool common to it.")  # fmt: skip
+        if diagnosis.loose(line):
+            loose = sum(one.verdict == SPREAD for one in mine)
+            notes.append(
+                f"{loose} of {len(mine)} machines of {name} scatter more than is explained, which "
+                "as many loose drives would be a chance: first the gauge and who gauges, then the "
+                "stated sheet scatter, and whether lots, operators and lines are recorded."
+            )
+    return notes
+
+
+def _operator_notes(readings: Readings, levels: Levels) -> list[str]:
+    notes = []
+    for name, level, error in zip(readings.operator.names, levels.operator, levels.operator_se):
+        if abs(level) > max(4.0 * error, 0.005):
+            notes.append(f"Operator {name!r} reads {level:+.3f} mm from the others, on all "
+                         "machines alike: a matter of gauging; taken off.")  # fmt: skip
+    return notes
+
+
+def _lot_notes(readings: Readings, diagnosis: Diagnosis) -> list[str]:
+    what = "Sheet lot" if diagnosis.lots_given else "Time"
+    odd = sorted(diagnosis.odd_lots.items(), key=lambda one: -abs(one[1]))
+    notes = [
+        f"{what} {name!r} comes out {level:+.3f} mm on all machines alike, beyond what known "
+        "scatter of the sheet explains."
+        for name, level in odd[:_SHOWN]
+    ]
+    if len(odd) > _SHOWN:
+        notes.append(f"So do {len(odd) - _SHOWN} more.")
+    known = diagnosis.levels.lot_known
+    if not diagnosis.lots_given and known.any():
+        notes.append("No sheet lots are given; times in which all machines of a line moved "
+                     "together stand for them.")  # fmt: skip
+    elif not known.any():
+        notes.append("Sheet lots cannot be told from the machines: that takes 3 machines of a line "
+                     "with lots, or times, in common.")  # fmt: skip
+    elif not known.all():
+        notes.append(f"{int((~known).sum())} of {known.size} sheet lots ran on fewer than 3 "
+                     "machines; their effect cannot be told from the machines'.")  # fmt: skip
+    return notes

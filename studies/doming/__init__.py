@@ -1,0 +1,1 @@
+"""Questions about the doming station: budget, many variants."""

@@ -1,0 +1,1 @@
+"""What a study says: margins, slopes, tolerable loss, comparison, scatter."""

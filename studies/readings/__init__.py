@@ -1,0 +1,1 @@
+"""Depth readings: files, charts, components, capability, report."""

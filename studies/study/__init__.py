@@ -1,0 +1,1 @@
+"""Many cases: plan, keys, runner, engines, store, table."""

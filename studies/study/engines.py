@@ -1,0 +1,271 @@
+"""Where cases are solved: here, in processes of this machine, or on a Dask cluster.
+
+An engine is an Executor that can be made anew after its workers died.  The runner knows no more
+of it, so that all of them give the same table.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import signal
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from typing import Any
+
+from domemargin.profiles import InputError
+from domemargin.studies.study import worker
+from domemargin.studies.study.cases import code_version
+
+_STARTS = 3
+_CLUSTER_PATIENCE = 120.0  # s for a worker to come back
+
+
+class WorkerError(RuntimeError):
+    """Workers that cannot do their work, whatever the case."""
+
+
+class Engine:
+    """What the runner asks of a place to solve cases.
+
+    workers : how many cases are solved at a time.  chunk_seconds : how long a worker should be
+    busy with what it is sent.  prepare : run by the worker before a chunk.
+    limits : whether a worker may end itself when a case is over its limit.  local : whether it
+    sees the files of this machine.
+    lost : the errors that mean that a worker died.  deaths : how often that must happen to a
+    case on its own before it is taken for the cause.
+    """
+
+    workers: int = 1
+    chunk_seconds: float = 0.0
+    prepare: Callable[[], None] | None = None
+    lost: tuple[type[BaseException], ...] = ()
+    deaths: int = 3
+    limits: bool = True
+    local: bool = True
+
+    def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+        """Hand work to a worker."""
+        raise NotImplementedError
+
+    def renew(self) -> None:
+        """Go on after workers died."""
+
+    def kill(self) -> None:
+        """Kill the workers, because one does not come back; renew() goes on."""
+
+    def check(self) -> None:
+        """Called while nothing comes back; raises WorkerError if nothing will."""
+
+    def close(self, at_once: bool = False) -> None:
+        """Let go of the workers; at_once: also of what they have in hand."""
+
+
+class Serial(Engine):
+    """One case at a time, in this process."""
+
+    limits = False
+
+    def __init__(self) -> None:
+        from threadpoolctl import threadpool_limits
+
+        self._limits = threadpool_limits(1)
+
+    def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+        """Do it now."""
+        future: Future[Any] = Future()
+        future.set_running_or_notify_cancel()
+        try:
+            future.set_result(function(*arguments))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+    def close(self, at_once: bool = False) -> None:
+        """Give the libraries their threads back."""
+        self._limits.restore_original_limits()
+
+
+class Processes(Engine):
+    """Worker processes on this machine, each with one thread."""
+
+    # a case takes about this long: one case a chunk, so that a killed run loses one case a worker
+    chunk_seconds = 0.1
+    lost = (BrokenExecutor,)
+
+    def __init__(self, workers: int | None = None) -> None:
+        self.workers = workers or _cores()
+        self._environment = contextlib.ExitStack()
+        self._environment.enter_context(worker.one_thread_each())
+        self._pool = self._started()
+
+    def _started(self) -> ProcessPoolExecutor:
+        import multiprocessing
+
+        # spawn: a fresh interpreter, so that the number of threads is set before numpy loads
+        for _ in range(_STARTS):
+            pool = ProcessPoolExecutor(
+                self.workers, multiprocessing.get_context("spawn"), initializer=worker.start
+            )
+            try:
+                with _interrupts_blocked():
+                    # a worker inherits the block: it is not interrupted before it is ready
+                    ready = [pool.submit(os.getpid) for _ in range(self.workers)]
+                ready[0].result()
+            except BrokenExecutor:
+                pool.shutdown(wait=False)
+            else:
+                return pool
+        raise WorkerError(f"worker processes cannot be started: they died {_STARTS} times")
+
+    def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+        """Hand work to a worker process."""
+        return self._pool.submit(function, *arguments)
+
+    def renew(self) -> None:
+        """New processes in place of a pool that lost one."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        self._pool = self._started()
+
+    def kill(self) -> None:
+        """Kill the processes."""
+        for process in list((self._pool._processes or {}).values()):
+            process.kill()
+
+    def close(self, at_once: bool = False) -> None:
+        """Stop the processes."""
+        if at_once:
+            self.kill()
+        self._pool.shutdown(wait=True, cancel_futures=True)
+        self._environment.close()
+
+
+class Cluster(Engine):
+    """The workers of a Dask cluster (extra `cluster`)."""
+
+    chunk_seconds = 2.0  # a message over the network costs more than one between processes
+    local = False
+    deaths = 1  # the scheduler gives up on a task only when several workers died of it
+    prepare = staticmethod(worker.limit_to_one_thread)
+
+    def __init__(self, address: str) -> None:
+        try:
+            from distributed import Client, KilledWorker
+        except ImportError:
+            raise InputError(
+                "--cluster needs the package dask[distributed]; install domemargin[cluster]",
+                "--cluster",
+            ) from None
+        try:
+            self._client = Client(address, timeout="10s", set_as_default=False)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise InputError(
+                f"--cluster is {address!r}, where no scheduler answers: {error}", "--cluster"
+            ) from None
+        self._empty_since: float | None = None
+        self.workers = max(1, sum(self._client.nthreads().values()))
+        self.lost = (KilledWorker,)
+        # a case is solved anew by the runner, which tells the culprit from its neighbours
+        self._executor: Executor = self._client.get_executor(pure=False, retries=0)
+        self._code = code_version()
+        self._guarded = _guard()
+        try:
+            for name, (code, _) in self._client.run(self._guarded, self._code, None).items():
+                self._same_code(code, name)
+        except BaseException:
+            self.close()
+            raise
+
+    def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+        """Hand work to the cluster; a worker with other code, that came later, does not begin."""
+        work = pickle.dumps((function, arguments))
+        answer: Future[Any] = Future()
+        answer.set_running_or_notify_cancel()
+
+        def take(inner: Future[Any]) -> None:
+            try:
+                code, result = inner.result()
+                self._same_code(code, "one of its workers")
+                answer.set_result(result)
+            except BaseException as error:  # the runner's to judge
+                answer.set_exception(error)
+
+        self._executor.submit(self._guarded, self._code, work).add_done_callback(take)
+        return answer
+
+    def _same_code(self, code: str, worker_name: str) -> None:
+        if code != self._code:
+            raise WorkerError(
+                f"the cluster's worker {worker_name} has {code}, this machine domemargin "
+                f"{self._code}; install the same version there and run the study again"
+            )
+
+    def renew(self) -> None:
+        """The cluster starts workers in place of those that died: wait for one."""
+        try:
+            self._executor.submit(os.getpid).result(timeout=_CLUSTER_PATIENCE)
+        except Exception as error:
+            self.kill(error)
+
+    def check(self) -> None:
+        """A cluster may be without workers for a while, not for long."""
+        if self._client.nthreads():
+            self._empty_since = None
+        elif self._empty_since is None:
+            self._empty_since = time.monotonic()
+        elif time.monotonic() - self._empty_since > _CLUSTER_PATIENCE:
+            self.kill()
+
+    def kill(self, cause: BaseException | None = None) -> None:
+        """Its workers are not ours to kill."""
+        raise WorkerError("the cluster does not answer any more; run the study again") from cause
+
+    def close(self, at_once: bool = False) -> None:
+        """Leave the cluster."""
+        self._executor.shutdown(wait=False)
+        self._client.close()
+
+
+def _guard() -> Callable[[str, bytes | None], tuple[str, Any]]:
+    """What a worker runs first: it does its work only where its code is the caller's.
+
+    A function in a function is sent as it is, so that it also runs where the package is missing
+    or another; what it gives back is plain data for the same reason.
+    """
+
+    def guarded(code: str, work: bytes | None) -> tuple[str, Any]:
+        import pickle
+
+        try:
+            from domemargin.studies.study.cases import code_version
+
+            own = code_version()
+        except Exception as error:
+            return f"no domemargin that can be used ({type(error).__name__}: {error})", None
+        if own != code or work is None:
+            return own, None
+        function, arguments = pickle.loads(work)
+        return own, function(*arguments)
+
+    return guarded
+
+
+def _cores() -> int:
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on this system
+        return os.cpu_count() or 1
+
+
+@contextlib.contextmanager
+def _interrupts_blocked() -> Iterator[None]:
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

@@ -1,0 +1,370 @@
+"""Run a study: solve what is not known yet, wherever the engine says, and store it.
+
+One process, this one, writes the store.  Workers get (key, point) and send results back; only
+what is in their hands is held in memory.  When a worker dies, everything that was in hand is
+solved again one case at a time: so the case that kills workers is told from its neighbours.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import signal
+import tempfile
+import threading
+import time
+from collections import Counter, deque
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import FrameType
+from typing import Any, Protocol
+
+from domemargin.studies.study.cases import (
+    CRASHED,
+    LATE,
+    Result,
+    Reversal,
+    Solver,
+    reversal_solver,
+    solve_chunk,
+)
+from domemargin.studies.study.engines import Engine, Processes
+from domemargin.studies.study.store import Store
+from domemargin.studies.study.study import Study
+
+Todo = tuple[str, dict[str, float]]
+CASE_LIMIT = 60.0  # s for one case; a common one takes a tenth of a second
+COMPILING = 240.0  # s more where the solver has yet to be compiled
+LARGEST_CHUNK = 64
+PATIENCE = 600.0  # s without any answer before workers are taken for stuck
+
+
+class Task(Protocol):
+    """What is studied: all that the runner knows of it.  Workers get a copy.
+
+    version : that results are valid for.  answered : states of a case that has an answer.
+    solved : those that need no explanation at the end of a run.
+    """
+
+    @property
+    def version(self) -> str:
+        """The version that results are valid for."""
+
+    @property
+    def compiles(self) -> bool:
+        """Whether the first solve on a machine has to compile the solver."""
+
+    @property
+    def answered(self) -> tuple[str, ...]:
+        """States of a case that has an answer."""
+
+    @property
+    def solved(self) -> tuple[str, ...]:
+        """States that need no explanation at the end of a run."""
+
+    def text(self) -> str:
+        """The study as its store keeps it."""
+
+    def count(self) -> int:
+        """How many points the plan has."""
+
+    def plan(self) -> Iterator[Todo]:
+        """(key, point) of the whole plan in order."""
+
+    def solve(self, key: str, point: Mapping[str, float]) -> Result:
+        """One case, in a worker; whatever goes wrong is a result too."""
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far a run is.
+
+    planned : points of the plan.  todo : bottoms this run set out to solve.  done : of them.
+    failed : done without an answer.  workers_lost.  seconds : since the first was sent out.
+    """
+
+    planned: int
+    todo: int
+    done: int
+    failed: int
+    workers_lost: int
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run came to.
+
+    counts : state -> planned points, "" for those without a case.  reasons : (state, reason,
+    points), the commonest first.
+    """
+
+    store: Path
+    planned: int
+    solved: int
+    seconds: float
+    interrupted: bool
+    workers_lost: int
+    counts: dict[str, int]
+    reasons: list[tuple[str, str, int]]
+
+
+def run_study(
+    study: Study,
+    path: Path,
+    engine: Callable[[], Engine] = Processes,
+    solver: Solver | None = None,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    patience: float = PATIENCE,
+    limit: float = CASE_LIMIT,
+) -> Outcome:
+    """Solve the points of a study of bottoms that its store does not know yet; see run_task.
+
+    solver : other than the reversal solver.
+    """
+    task = Reversal(study, solver or reversal_solver())
+    return run_task(task, path, engine, on_progress, patience, limit)
+
+
+def run_task(
+    task: Task,
+    path: Path,
+    engine: Callable[[], Engine] = Processes,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    patience: float = PATIENCE,
+    limit: float = CASE_LIMIT,
+) -> Outcome:
+    """Solve the points of a task that its store does not know yet.
+
+    path : of the store.  engine : makes the workers (studies/study/engines.py), only if there is
+    something to do.  on_progress : called at least twice a second.  patience : s without an answer
+    after which workers are killed, never less than a case may take.  limit : s for one case.
+    Ctrl-C, or SIGTERM, ends the run when what is in hand is stored; a second Ctrl-C at once.
+    Raises StoreError, InputError for a cluster that is not there, WorkerError.
+    """
+    with Store.open(path) as store:
+        put_plan(task, store)
+        todo = store.points_left()
+        run = _Run(task, store, on_progress, patience, limit, store.planned(), todo)
+        if todo:
+            if patience >= PATIENCE:
+                run.patience = max(patience, 4.0 * limit)
+            with _stop_on_signals() as stop, tempfile.TemporaryDirectory() as marks:
+                run.marks = Path(marks)
+                made = engine()
+                try:
+                    run.work(made, stop)
+                except BaseException:
+                    made.close(at_once=True)
+                    raise
+                made.close()
+        return Outcome(
+            path,
+            run.planned,
+            run.done,
+            run.seconds,
+            run.interrupted,
+            run.workers_lost,
+            store.counts(),
+            store.reasons(task.solved),
+        )
+
+
+def put_plan(task: Task, store: Store) -> None:
+    """Put the points of a study into its store, unless they are there."""
+    text = task.text()
+    known = (store.meta("study"), store.meta("solver"), store.planned())
+    if known != (text, task.version, task.count()):
+        store.replace_plan(task.plan(), {"study": text, "solver": task.version})
+
+
+@dataclass
+class _Stop:
+    wanted: bool = False
+
+
+@contextlib.contextmanager
+def _stop_on_signals() -> Iterator[_Stop]:
+    """Ctrl-C and SIGTERM ask for a stop; a second one interrupts."""
+    stop = _Stop()
+    if threading.current_thread() is not threading.main_thread():
+        yield stop
+        return
+
+    def ask(number: int, frame: FrameType | None) -> None:
+        if stop.wanted:
+            raise KeyboardInterrupt
+        stop.wanted = True
+
+    before = {number: signal.signal(number, ask) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield stop
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+@dataclass
+class _Run:
+    task: Task
+    store: Store
+    on_progress: Callable[[Progress], None]
+    patience: float
+    limit: float
+    planned: int
+    todo: int
+    done: int = 0
+    failed: int = 0
+    workers_lost: int = 0
+    interrupted: bool = False
+    seconds: float = 0.0
+    mean: float = 1.0  # s a case, of the last ones
+    in_hand: dict[Future[Any], list[Todo]] = field(default_factory=dict)
+    suspects: deque[Todo] = field(default_factory=deque)
+    again: deque[Todo] = field(default_factory=deque)  # lost with a worker, through no fault
+    alone: bool = False  # what is in hand is a suspect with nothing beside it
+    deaths: Counter[str] = field(default_factory=Counter)
+    marks: Path | None = None  # folder for the keys of cases over their limit
+    sent: float = 0.0  # when a suspect was sent out
+
+    def work(self, engine: Engine, stop: _Stop) -> None:
+        left = self.store.left()
+        started = last_answer = time.monotonic()
+        self._report(started)
+        while True:
+            if not stop.wanted:
+                self._send(engine, left)
+            if not self.in_hand:
+                break
+            finished, _ = wait(self.in_hand, timeout=0.5, return_when=FIRST_COMPLETED)
+            late = not finished and time.monotonic() - last_answer > self.patience
+            if late:
+                engine.kill()
+            elif not finished:
+                engine.check()
+            if finished or late:
+                self._take(engine, finished, late)
+                last_answer = time.monotonic()
+            self._report(started)
+        self.interrupted = stop.wanted and self.done < self.todo
+        self._report(started)
+
+    def _send(self, engine: Engine, left: Iterator[Todo]) -> None:
+        """Keep every worker busy; suspects go out one at a time with nothing beside them."""
+        if self.suspects:
+            if not self.in_hand:
+                self.alone = True
+                self.sent = time.monotonic()
+                self._submit(engine, [self.suspects.popleft()])
+            return
+        if self.in_hand and self.alone:
+            return
+        self.alone = False
+        while len(self.in_hand) < 2 * engine.workers:
+            out = sum(map(len, self.in_hand.values()))
+            share = (self.todo - self.done - out) // (4 * engine.workers)
+            size = min(int(engine.chunk_seconds / max(self.mean, 1e-6)), share, LARGEST_CHUNK)
+            size = max(size, 1)
+            chunk = [self.again.popleft() for _ in range(min(size, len(self.again)))]
+            chunk += itertools.islice(left, size - len(chunk))
+            if not chunk:
+                return
+            self._submit(engine, chunk)
+
+    def _submit(self, engine: Engine, chunk: list[Todo]) -> None:
+        try:
+            limit = (
+                self.limit + (COMPILING if self.task.compiles and not _compiled() else 0.0)
+                if engine.limits
+                else None
+            )
+            marks = self.marks if engine.local else None
+            future = engine.submit(solve_chunk, self.task, chunk, engine.prepare, limit, marks)
+        except engine.lost as error:  # it broke since the last answer
+            future = Future()
+            future.set_exception(error)
+        self.in_hand[future] = chunk
+
+    def _take(self, engine: Engine, finished: set[Future[Any]], late: bool) -> None:
+        """Store what came back; if a worker died, sort out what was in hand."""
+        lost = (*engine.lost, CancelledError)
+        broken = late or any(isinstance(_error(f), lost) for f in finished)
+        if broken:
+            self.workers_lost += 1
+            finished, _ = wait(self.in_hand)
+        results: list[Result] = []
+        over = self._over() if broken else {}
+        for future in finished:
+            chunk = self.in_hand.pop(future)
+            if isinstance(_error(future), lost):
+                results += [over[key] for key, _ in chunk if key in over]
+                rest = [todo for todo in chunk if todo[0] not in over]
+                if over:
+                    self.again.extend(rest)  # it is known which case it was
+                elif rest:
+                    results += self._suspect(rest, late, engine.deaths)
+            else:
+                results += future.result()  # an error here is none of a case: it ends the run
+        if results:
+            self.store.add(results, self.task.version)
+            self.done += len(results)
+            self.failed += sum(r.state not in self.task.answered for r in results)
+            recent = sum(r.seconds for r in results) / len(results)
+            self.mean = recent if self.done == len(results) else 0.8 * self.mean + 0.2 * recent
+        if broken:
+            engine.renew()
+
+    def _over(self) -> dict[str, Result]:
+        """The cases over their limit, of which a worker left a mark."""
+        found = {}
+        for mark in [] if self.marks is None else self.marks.iterdir():
+            if detail := mark.read_text(encoding="utf-8", errors="replace"):
+                found[mark.name] = self._late(mark.name, detail)
+            mark.unlink()
+        return found
+
+    def _late(self, key: str, detail: str = "") -> Result:
+        reason = f"not solved within the limit of {self.limit:g} s for a case"
+        return Result(key, LATE, reason, {}, self.limit, detail=detail)
+
+    def _suspect(self, chunk: list[Todo], late: bool, most: int) -> list[Result]:
+        """Cases to be solved alone, or, of one that was, that it crashed."""
+        if not self.alone:
+            self.suspects.extend(chunk)
+            return []
+        key = chunk[0][0]
+        self.deaths[key] += 1
+        if not late and time.monotonic() - self.sent > self.limit:
+            return [self._late(key)]
+        if late:
+            reason = f"no answer within {self.patience:g} s, also on its own"
+        elif self.deaths[key] < most:
+            self.suspects.append(chunk[0])
+            return []
+        else:
+            reason = "the worker that solved it died, also when it was the only case"
+        return [Result(key, CRASHED, reason, {}, 0.0, passing=True)]
+
+    def _report(self, started: float) -> None:
+        self.seconds = time.monotonic() - started
+        self.on_progress(
+            Progress(
+                self.planned, self.todo, self.done, self.failed, self.workers_lost, self.seconds
+            )
+        )
+
+
+def _compiled() -> bool:
+    from domemargin.fea.compiled import is_compiled
+    from domemargin.fea.shell.newton import converge
+
+    return is_compiled(converge)
+
+
+def _error(future: Future[Any]) -> BaseException | None:
+    try:
+        return future.exception()
+    except CancelledError as error:
+        return error

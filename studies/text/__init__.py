@@ -1,0 +1,1 @@
+"""What people read: summaries, tables, words, units."""

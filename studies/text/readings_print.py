@@ -1,0 +1,193 @@
+"""What the command `readings` prints, at most 80 columns wide."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, NOT_ENOUGH
+from domemargin.studies.readings.components import WITHIN
+from domemargin.studies.readings.control_charts import RUN
+from domemargin.studies.readings.pressure import Margin
+from domemargin.studies.readings.report import Report
+from domemargin.studies.text.readings_words import CHECKS, LOCK_OUT, checks, evidence, rate
+from domemargin.studies.text.units import PSI
+from domemargin.studies.text.words import one_line
+
+_WIDTH = 80
+_BAD_SHOWN = 8
+
+
+def report_lines(report: Report, files: Sequence[Path] = ()) -> Iterator[str]:
+    """The report, line by line."""
+    yield from _head(report)
+    yield from _machines(report)
+    if report.margins:
+        yield from _pressures(report)
+    yield from _verdicts(report)
+    yield ""
+    from domemargin.fea.core.record import CAUTION
+
+    yield from _wrapped(LOCK_OUT)
+    yield from _wrapped(CAUTION)
+    if files:
+        yield ""
+    for file in files:
+        yield f"Wrote {file}"
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+def _head(report: Report) -> Iterator[str]:
+    readings, diagnosis = report.readings, report.diagnosis
+    yield (f"{len(readings):,} readings of {len(diagnosis.findings)} machines over "
+           f"{readings.days:.1f} days")  # fmt: skip
+    bad = readings.set_aside
+    if bad:
+        yield f"{len(bad)} row{'s' if len(bad) > 1 else ''} set aside:"
+        for one in bad[:_BAD_SHOWN]:
+            yield "  " + one_line(f"line {one.line}: {one.reason}", _WIDTH - 2)
+        if len(bad) > _BAD_SHOWN:
+            yield f"  and {len(bad) - _BAD_SHOWN} more, all in set_aside.csv"
+    explained = diagnosis.explained
+    how = "" if diagnosis.target_given else ", the middle of the machines: give --target"
+    yield f"Target {diagnosis.target:.3f} mm{how}"
+    yield from _wrapped(
+        f"Explained scatter (standard deviations): {explained.can:.4f} mm from can to can, "
+        f"{explained.lot:.4f} between sheet lots, {explained.reading:.4f} of the gauge"
+        + (" (gauge study)" if report.gauge else " (not from a study)")
+        + f"; {report.question.slopes.source}."
+    )
+    parts = report.components
+    names = {WITHIN: "within"}
+    shares = ", ".join(
+        f"{names.get(name, name)} {value:.4f}" for name, value in parts.deviation.items()
+    )
+    yield from _wrapped(f"Found by factor (mm, standard deviations): {shares}.")
+    for note in (*readings.notes, *report.notes):
+        yield from _wrapped(note)
+    yield ""
+
+
+def _machines(report: Report) -> Iterator[str]:
+    wide = min(max(len("machine"), *(len(one.machine) for one in report.diagnosis.findings)), 18)
+    capable = any(report.capabilities)
+    yield (f"{'machine':<{wide}}  {'cans':>6} {'mean':>7} {'off':>7} {'spread':>7} "
+           + (f"{'Cpk':>5} {'low':>5} " if capable else "") + "verdict")  # fmt: skip
+    for one, index in zip(report.diagnosis.findings, report.capabilities, strict=True):
+        middle = ""
+        if capable:
+            middle = f"{index.cpk[0]:5.2f} {index.cpk[1]:5.2f} " if index else " " * 12
+        yield (f"{one_line(one.machine, wide):<{wide}}  {one.readings:6d} {one.mean:7.3f} "
+               f"{one.deviation:+7.3f} {one.spread:7.4f} {middle}{one.verdict}")  # fmt: skip
+    yield (
+        "(mm; mean now; off the target; low: 95 % limit)"
+        if capable
+        else ("(mm; mean: now; off: from the target)")
+    )
+    beyond = Counter(
+        {one.machine: chart.beyond.size + chart.runs.size
+         for one, chart in zip(report.diagnosis.findings, report.charts) if chart is not None}
+    )  # fmt: skip
+    worst = [f"{name} ({count})" for name, count in beyond.most_common(3) if count]
+    if worst:
+        yield from _wrapped(
+            f"Most points beyond control limits or in runs of {RUN}: {', '.join(worst)}. Limits "
+            "of a machine's own short-term scatter: sheet lots alone may cross them."
+        )
+
+
+def _pressures(report: Report) -> Iterator[str]:
+    question, done, curve = report.question, report.calibration, report.curve
+    assert question.required is not None
+    assert curve is not None
+    yield ""
+    yield (f"Pressure, {one_line(curve.profile, 30)}, {question.required / PSI:.1f} psi required; "
+           f"{curve.slope(report.diagnosis.target) / PSI:.1f} psi per mm")  # fmt: skip
+    if done.tests:
+        yield from _wrapped(
+            f"{done.tests} own tests: level {done.level:.3f} ± {1.96 * done.level_sd:.3f} of the "
+            f"model, slope {done.scale:.2f} ± {1.96 * done.scale_sd:.2f}."
+        )
+        for sentence in done.contradictions:
+            yield from _wrapped(f"CONTRADICTION: {sentence}")
+        yield "Before the tests:"
+    yield from _margins(report, report.margins)
+    if report.calibrated:
+        yield "After the tests:"
+        yield from _margins(report, report.calibrated)
+    known = (
+        " after the tests."
+        if done.tests
+        else (" (5 %, standard deviation; own tests in a column 'reversal (psi)' narrow it).")
+    )
+    yield from _wrapped(
+        "Chance: that the machine's mean lies below the requirement, by the uncertainty of the "
+        "model's level" + known
+    )
+    yield from _wrapped(
+        "Loss left: depth that may still be lost until the margin is down to "
+        f"{100.0 * question.wanted:g} %; below zero: depth that is to be won."
+    )
+    slope = curve.slope(report.diagnosis.target) * done.scale / PSI
+    for one in question.remedies:
+        yield from _wrapped(f"Remedy, model estimate: {one.name}: {one.depth:+.3f} mm of depth, "
+                            f"{one.depth * slope:+.2f} psi by depth; {one.cost}")  # fmt: skip
+
+
+def _margins(report: Report, margins: Sequence[Margin]) -> Iterator[str]:
+    wide = min(max(len("machine"), *(len(one.machine) for one in margins)), 18)
+    yield (f"{'machine':<{wide}}  {'psi':>6} {'margin':>7}  {'cans below (95 % limits)':>26} "
+           f"{'chance':>7}  loss left")  # fmt: skip
+    for one in margins:
+        share = f"{_percent(one.below)} ({_percent(one.below_low)} to {_percent(one.below_high)})"
+        loss = "-" if one.loss is None else f"{one.loss:+.2f} mm"
+        name, short = f"{one_line(one.machine, wide):<{wide}}", _percent(one.short)
+        yield (f"{name}  {one.pressure / PSI:6.1f} {100 * one.margin:+6.1f}%  "
+               f"{share:>26} {short:>7}  {loss:>9}")  # fmt: skip
+
+
+def _percent(share: float) -> str:
+    if share < 1e-5:
+        return "<0.001%"
+    return f"{100.0 * share:.2g}%" if share < 0.0995 else f"{100.0 * share:.0f}%"
+
+
+def _verdicts(report: Report) -> Iterator[str]:
+    findings = report.diagnosis.findings
+    short = [one for one in findings if one.verdict == NOT_ENOUGH and not one.also]
+    short = short if len(short) > 2 else []  # many are told in one paragraph
+    for one in findings:
+        if one.misreads:
+            lines = ", ".join(map(str, one.misreads[:6]))
+            yield ""
+            yield from _wrapped(f"{one.machine}: {len(one.misreads)} readings far off, left out as "
+                                f"misreads (lines {lines}).")  # fmt: skip
+        if one.verdict == IN_CONTROL:
+            for sentence in one.also:
+                yield ""
+                yield from _wrapped(f"{one.machine}: {sentence}")
+            continue
+        if one in short:
+            continue
+        yield ""
+        yield one_line(f"{one.machine}: {one.verdict.upper()}", _WIDTH)
+        for sentence in (evidence(one, report.diagnosis), *one.also, rate(one.verdict)):
+            yield from _wrapped(sentence, "  ")
+        for number, check in enumerate(checks(one, report.diagnosis), 1):
+            yield from _wrapped(f"{number}. {check}", "  ")
+    if short:
+        more = ", ".join(f"{one_line(one.machine, 26)} ({one.more})" for one in short)
+        yield ""
+        yield f"{len(short)} machines: {NOT_ENOUGH.upper()}"
+        yield from _wrapped(
+            "Their readings do not tell play from what the sheet explains; so many more are "
+            f"needed, about: {more}.",
+            "  ",
+        )
+        for number, check in enumerate(CHECKS[NOT_ENOUGH], 1):
+            yield from _wrapped(f"{number}. {check}", "  ")
