@@ -29,6 +29,19 @@ from domemargin.studies.study.store import DamagedStoreError, Store, StoreError
 from domemargin.studies.study.table import read_table
 
 ROOT = Path(__file__).parent.parent
+
+
+def clone(to: Path) -> Path:
+    """A copy of the package that a process started in `to` imports; returns its folder."""
+    for package in ("fea", "profiles", "studies"):
+        shutil.copytree(
+            ROOT / package,
+            to / "domemargin" / package,
+            ignore=shutil.ignore_patterns("__pycache__"),
+        )
+    return to / "domemargin"
+
+
 ALTERATIONS = {
     "a point": "UPDATE plan SET point = replace(point, '0.26', '0.27') WHERE number = 1",
     "two keys": "UPDATE plan SET key = (SELECT p.key FROM plan p WHERE p.number = 3 - plan.number)"
@@ -135,14 +148,10 @@ def test_a_doming_study_with_ten_killers_is_one_run(tmp_path: Path) -> None:
 def test_a_cluster_worker_with_other_code_gets_no_case(tmp_path: Path, what: str) -> None:
     pytest.importorskip("distributed")
     if what == "other":
-        ignore = shutil.ignore_patterns("__pycache__")
-        for package in ("fea", "profiles", "studies"):
-            shutil.copytree(ROOT / package, tmp_path / package, ignore=ignore)
-        with (tmp_path / "fea" / "reversal.py").open("a", encoding="utf-8") as file:
+        with (clone(tmp_path) / "fea" / "bottom" / "reversal.py").open("a", encoding="utf-8") as file:
             file.write("# other\n")
     else:  # as where it is not installed
-        for package in ("fea", "profiles", "studies"):
-            (tmp_path / f"{package}.py").write_text("raise ImportError('not here')\n")
+        (tmp_path / "domemargin.py").write_text("raise ImportError('not here')\n")
     from distributed import LocalCluster
 
     with LocalCluster(n_workers=0, processes=True, dashboard_address=None) as made:
@@ -167,13 +176,11 @@ def test_a_cluster_worker_with_other_code_gets_no_case(tmp_path: Path, what: str
 
 
 def test_a_change_in_a_package_of_a_package_changes_both_digests(tmp_path: Path) -> None:
-    ignore = shutil.ignore_patterns("__pycache__")
-    for package in ("fea", "profiles", "studies"):
-        shutil.copytree(ROOT / package, tmp_path / package, ignore=ignore)
-    deep = tmp_path / "fea" / "deep" / "deeper"
+    deep = clone(tmp_path) / "fea" / "deep" / "deeper"
     deep.mkdir(parents=True)
     ask = (
-        "from studies.cases import solver_version; from fea.compiled import sources;"
+        "from domemargin.studies.study.cases import solver_version;"
+        "from domemargin.fea.compiled import sources;"
         "print(solver_version(), sources())"
     )
 

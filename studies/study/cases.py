@@ -14,14 +14,15 @@ from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from importlib import resources
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from domemargin.fea.bottom.reversal import reversal
-from domemargin.fea.core.record import Record
-from domemargin.fea.core.settings import Settings
 from domemargin.profiles import InputError, Profile
 from domemargin.studies.study.study import Study
 from domemargin.studies.study.varied import bottom_at
+
+if TYPE_CHECKING:
+    from domemargin.fea.core.record import Record
+    from domemargin.fea.core.settings import Settings
 
 FAILED, CRASHED, INVALID = "failed", "crashed", "invalid_geometry"
 LATE = "over_time"
@@ -33,7 +34,7 @@ STATES = {
     "not_converged": "the solve could not be carried on",
     INVALID: "the dimensions do not make a bottom",
     FAILED: "an error in the program",
-    CRASHED: "the worker that solved it died, also on its own",
+    CRASHED: "the worker that solved it died, also when it was tried again",
     LATE: "it took longer than the limit of a case",
 }
 SOLVED = ("limit", "bifurcation")
@@ -56,6 +57,9 @@ class Solver(NamedTuple):
 
 def reversal_solver() -> Solver:
     """The solver of the command line."""
+    # loaded where it is wanted: a worker with another solver is ready sooner
+    from domemargin.fea.bottom.reversal import reversal
+
     return Solver(reversal, solver_version())
 
 
@@ -191,6 +195,8 @@ class Reversal:
     @property
     def compiles(self) -> bool:
         """Whether the first solve on a machine has to compile the solver."""
+        from domemargin.fea.bottom.reversal import reversal
+
         return self.solver.solve is reversal
 
     def text(self) -> str:

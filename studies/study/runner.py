@@ -30,7 +30,7 @@ from domemargin.studies.study.cases import (
     reversal_solver,
     solve_chunk,
 )
-from domemargin.studies.study.engines import Engine, Processes
+from domemargin.studies.study.engines import Engine, Processes, WorkerError
 from domemargin.studies.study.store import Store
 from domemargin.studies.study.study import Study
 
@@ -38,6 +38,7 @@ Todo = tuple[str, dict[str, float]]
 CASE_LIMIT = 60.0  # s for one case; a common one takes a tenth of a second
 COMPILING = 240.0  # s more where the solver has yet to be compiled
 LARGEST_CHUNK = 64
+MOST_UNEXPLAINED = 10
 PATIENCE = 600.0  # s without any answer before workers are taken for stuck
 
 
@@ -227,6 +228,7 @@ class _Run:
     alone: bool = False  # what is in hand is a suspect with nothing beside it
     deaths: Counter[str] = field(default_factory=Counter)
     marks: Path | None = None  # folder for the keys of cases over their limit
+    unexplained: int = 0  # workers that died one after the other without having begun a case
     sent: float = 0.0  # when a suspect was sent out
 
     def work(self, engine: Engine, stop: _Stop) -> None:
@@ -291,22 +293,28 @@ class _Run:
         """Store what came back; if a worker died, sort out what was in hand."""
         lost = (*engine.lost, CancelledError)
         broken = late or any(isinstance(_error(f), lost) for f in finished)
-        if broken:
-            self.workers_lost += 1
+        if late or (broken and not engine.isolates):
             finished, _ = wait(self.in_hand)
         results: list[Result] = []
-        over = self._over() if broken else {}
+        found = False  # a case that a worker was at when it died
         for future in finished:
             chunk = self.in_hand.pop(future)
-            if isinstance(_error(future), lost):
-                results += [over[key] for key, _ in chunk if key in over]
-                rest = [todo for todo in chunk if todo[0] not in over]
-                if over:
-                    self.again.extend(rest)  # it is known which case it was
-                elif rest:
-                    results += self._suspect(rest, late, engine.deaths)
-            else:
+            if not isinstance(_error(future), lost):
                 results += future.result()  # an error here is none of a case: it ends the run
+                continue
+            marks = self._marked(chunk)
+            found = found or bool(marks)
+            guilty = [todo for todo in chunk if todo[0] in marks]
+            if engine.isolates:  # it is known which case it was
+                self.again.extend(todo for todo in chunk if todo[0] not in marks)
+            else:
+                guilty = chunk
+            if over := [self._late(key, marks[key]) for key, _ in guilty if marks.get(key)]:
+                results += over
+            elif guilty and engine.isolates and not late:
+                results += self._died(guilty, engine.deaths)
+            elif guilty:
+                results += self._suspect(guilty, late, engine.deaths)
         if results:
             self.store.add(results, self.task.version)
             self.done += len(results)
@@ -314,16 +322,34 @@ class _Run:
             recent = sum(r.seconds for r in results) / len(results)
             self.mean = recent if self.done == len(results) else 0.8 * self.mean + 0.2 * recent
         if broken:
-            engine.renew()
+            dead = engine.renew()
+            self.workers_lost += dead
+            self.unexplained = 0 if results or found else self.unexplained + dead
+            if self.unexplained > MOST_UNEXPLAINED:
+                raise WorkerError("workers die before they begin a case; the run cannot go on")
 
-    def _over(self) -> dict[str, Result]:
-        """The cases over their limit, of which a worker left a mark."""
-        found = {}
-        for mark in [] if self.marks is None else self.marks.iterdir():
-            if detail := mark.read_text(encoding="utf-8", errors="replace"):
-                found[mark.name] = self._late(mark.name, detail)
-            mark.unlink()
+    def _marked(self, chunk: list[Todo]) -> dict[str, str]:
+        """Of a chunk whose worker died: key -> text of the mark of the case it was at, which says
+        where a case over its limit stood, else nothing."""
+        found: dict[str, str] = {}
+        for key, _ in chunk if self.marks is not None else []:
+            mark = self.marks / key  # type: ignore[operator]
+            if mark.exists():
+                found[key] = mark.read_text(encoding="utf-8", errors="replace")
+                mark.unlink()
         return found
+
+    def _died(self, guilty: list[Todo], most: int) -> list[Result]:
+        """Of cases that a worker was at when it died: to be solved again, or that they crashed."""
+        results = []
+        for key, point in guilty:
+            self.deaths[key] += 1
+            if self.deaths[key] < most:
+                self.again.appendleft((key, point))
+            else:
+                reason = f"the worker that solved it died, {most} times"
+                results.append(Result(key, CRASHED, reason, {}, 0.0, passing=True))
+        return results
 
     def _late(self, key: str, detail: str = "") -> Result:
         reason = f"not solved within the limit of {self.limit:g} s for a case"
