@@ -54,6 +54,12 @@ ALTERATIONS = {
     "the passing mark": "UPDATE cases SET passing = 1 WHERE id = 1",
     "the seconds": "UPDATE cases SET seconds = 9 WHERE id = 1",
     "no table": "DROP TABLE plan",
+    "a description lost": "DELETE FROM meta WHERE name = 'study'",
+    "the whole lost": "DELETE FROM meta WHERE name = 'whole'",
+    "the application": "PRAGMA application_id = 5",
+    "a version to come": "PRAGMA user_version = 77",
+    "the version before": "PRAGMA user_version = 1",
+    "no version": "PRAGMA user_version = 0",
 }
 
 

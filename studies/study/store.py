@@ -3,15 +3,16 @@
 Tables: meta (name, value); plan (number, key, point) is what was asked; cases (key, ...) is what
 is known.  What is still to do is planned keys without a case, nothing else is remembered.  A
 case's key is a digest of its inputs, so a changed plan finds again what it has in common with
-the old one.  Every row of every table carries a digest of all that it says, and meta a digest of
-the whole plan: all of them are checked whenever a store is opened, so that whoever reads it gets
-what was written or a DamagedStoreError.
+the old one.  Every row of every table carries a digest of all that it says, and the row "whole" of
+meta, which no store is without, one of the whole plan and the rest of meta: all of them are checked
+whenever a store is opened, so that whoever reads it gets what was written or a DamagedStoreError.
 """
 
 from __future__ import annotations
 
 import contextlib
 import hashlib
+import itertools
 import json
 import os
 import sqlite3
@@ -311,7 +312,8 @@ def _put_plan(
     db.execute("DELETE FROM plan")
     db.executemany("INSERT INTO plan VALUES (?, ?, ?, ?, ?)", digested())
     # a row that went missing leaves no digest of its own
-    told = {**meta, "plan": whole.hexdigest()}
+    held = dict(db.execute("SELECT name, value FROM meta WHERE name <> 'whole'")) | meta
+    told = {**meta, "whole": digest_of(whole.hexdigest(), *itertools.chain(*sorted(held.items())))}
     db.executemany(
         "INSERT OR REPLACE INTO meta VALUES (?, ?, ?)",
         ((name, value, digest_of(name, value)) for name, value in told.items()),
@@ -334,6 +336,8 @@ def _create(path: Path) -> None:
             f"BEGIN; {_TABLES} PRAGMA application_id={APPLICATION}; "
             f"PRAGMA user_version={SCHEMA}; COMMIT;"
         )
+        with db:
+            _put_plan(db, (), {})
         db.close()
         os.replace(new, path)
         flush_folder(path.parent)  # else a power cut takes the name of the file
@@ -376,13 +380,15 @@ def _checked(path: Path, mode: str) -> sqlite3.Connection:
     if check != "ok":
         db.close()
         raise DamagedStoreError(path, " ".join(str(check).split())[:80], readable(path))
-    if application != APPLICATION:
+    if application != APPLICATION or not 1 <= schema <= SCHEMA:
+        ours = _has_our_tables(db)
         db.close()
         if path.stat().st_size == 0:
             raise DamagedStoreError(path, "it is empty", 0)
-        raise StoreError(f"{str(path)!r} is not the store of a study", "store")
-    if schema > SCHEMA:
-        db.close()
+        if ours:  # another version of this program has other tables
+            raise DamagedStoreError(path, "its header has changed", readable(path))
+        if application != APPLICATION:
+            raise StoreError(f"{str(path)!r} is not the store of a study", "store")
         raise StoreError(
             f"the store {str(path)!r} is of version {schema}, this program reads up to {SCHEMA}; "
             "use a newer program",
@@ -399,6 +405,15 @@ def _checked(path: Path, mode: str) -> sqlite3.Connection:
     return db
 
 
+def _has_our_tables(db: sqlite3.Connection) -> bool:
+    """Whether the table of cases has the columns of any version up to this one."""
+    try:
+        columns = [row[1] for row in db.execute("PRAGMA table_info(cases)")]
+    except sqlite3.Error:
+        return False
+    return columns == ["id", *_ROWS.split(", ")]
+
+
 def _altered(db: sqlite3.Connection) -> str:
     """What does not say what was written, "" where all does.  Raises sqlite3.Error."""
     db.execute("BEGIN")  # one state of the store, also while a run goes on
@@ -408,14 +423,15 @@ def _altered(db: sqlite3.Connection) -> str:
             if digest != digest_of(name, value):
                 return "its description has changed"
             meta[name] = value
+        told = meta.pop("whole", "")
         whole = hashlib.sha256()
         query = "SELECT number, key, point, again, digest FROM plan ORDER BY number"
         for *values, digest in db.execute(query):
             if digest != digest_of(*values):
                 return f"point {values[0]} of the plan has changed"
             whole.update(digest.encode())
-        if meta.get("plan", hashlib.sha256().hexdigest()) != whole.hexdigest():
-            return "points of the plan are missing"
+        if told != digest_of(whole.hexdigest(), *itertools.chain(*sorted(meta.items()))):
+            return "a part of the plan or of the description is missing"
         for row in db.execute(f"SELECT {_ROWS} FROM cases"):
             if not is_whole(row):
                 return f"case {str(row[0])[:12]} has changed"
