@@ -154,7 +154,9 @@ def test_a_doming_study_with_ten_killers_is_one_run(tmp_path: Path) -> None:
 def test_a_cluster_worker_with_other_code_gets_no_case(tmp_path: Path, what: str) -> None:
     pytest.importorskip("distributed")
     if what == "other":
-        with (clone(tmp_path) / "fea" / "bottom" / "reversal.py").open("a", encoding="utf-8") as file:
+        with (clone(tmp_path) / "fea" / "bottom" / "reversal.py").open(
+            "a", encoding="utf-8"
+        ) as file:
             file.write("# other\n")
     else:  # as where it is not installed
         (tmp_path / "domemargin.py").write_text("raise ImportError('not here')\n")

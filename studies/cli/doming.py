@@ -121,7 +121,9 @@ def doming(
     if record.kind != "formed":
         print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
         raise typer.Exit(1)
-    failed = [one for one in record.reversal.items() if one[1].kind == "not_converged"]
+    from domemargin.fea.core.record import UNANSWERED
+
+    failed = [one for one in record.reversal.items() if one[1].kind in UNANSWERED]
     if failed:
         name, found = failed[0]
         print(f"domemargin: the reversal could not be found ({name}): {found.reason}",
@@ -155,6 +157,9 @@ def _study(
     limit: float,
     rescue: bool,
 ) -> None:
+    import sys
+
+    from domemargin.profiles.errors import brief_path
     from domemargin.studies.cli.commands import _worker_errors, rescued_store
     from domemargin.studies.cli.progress import Reporter
     from domemargin.studies.doming.study import doming_task, write_doming_table
@@ -164,6 +169,10 @@ def _study(
     store = folder / "doming-study.sqlite"
     if rescue:
         rescued_store(store)
+    old = folder / "doming-study.jsonl"
+    if old.exists() and not store.exists():
+        text = f"{brief_path(old)} is of an earlier version and is not read any more"
+        print(f"domemargin: {text}; all cases are solved anew", file=sys.stderr)
     with Reporter() as reporter, _worker_errors():
         outcome = run_task(doming_task(plan), store, engine, reporter, limit=limit)
     if outcome.interrupted:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import itertools
+import os
 import shutil
 import sqlite3
 import tempfile
@@ -15,11 +16,13 @@ from domemargin.studies.study.store import (
     _ROWS,
     DamagedStoreError,
     Store,
+    StoreError,
     case_row,
     first_digest_of,
     is_whole,
     locked,
 )
+from domemargin.studies.whole_files import flush_folder
 
 _GAP = 20_000  # row numbers without a new case after which no more are looked for
 _LEAST_ROW = 100  # bytes of a case at least: a damaged file may lead in circles
@@ -118,13 +121,7 @@ def rescue(path: Path) -> tuple[int, Path | None]:
     aside = None
     try:
         if path.exists() and _damaged(path):
-            aside = _free_name(path)
-            # the log first: a store without its log is damaged no further, a log without its
-            # store would be taken for the next store's
-            for tail in ("-wal", "-shm", ""):
-                part = path.with_name(path.name + tail)
-                if part.exists():
-                    part.replace(aside.with_name(aside.name + tail))
+            aside = _moved_aside(path)
     except BaseException:
         lock.close()
         raise
@@ -135,6 +132,30 @@ def rescue(path: Path) -> tuple[int, Path | None]:
             store.add_rows(rows)
             kept += len(rows)
     return kept, aside
+
+
+def _moved_aside(path: Path) -> Path:
+    """Give a store and its log another name; where that is stopped half way both are there."""
+    aside = _free_name(path)
+    try:
+        # the log first: where the store has its new name, so has all that belongs to it
+        for tail in ("-wal", ""):
+            part, to = (p.with_name(p.name + tail) for p in (path, aside))
+            if part.exists():
+                try:
+                    os.link(part, to)
+                except OSError:  # a file system without links
+                    shutil.copyfile(part, to)
+        flush_folder(path.parent)
+        # a log without its store would be taken for the next store's
+        for tail in ("-wal", "-shm", ""):
+            path.with_name(path.name + tail).unlink(missing_ok=True)
+    except OSError as error:
+        raise StoreError(
+            f"the store {str(path)!r} cannot be moved aside: {error}; nothing of it is lost",
+            "store",
+        ) from None
+    return aside
 
 
 def _damaged(path: Path) -> bool:

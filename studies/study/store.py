@@ -160,8 +160,9 @@ class Store:
 
     def meta(self, name: str) -> str | None:
         """A remembered text, such as the study's own definition."""
-        row = self._db.execute("SELECT value FROM meta WHERE name = ?", (name,)).fetchone()
-        return None if row is None else str(row[0])
+        with _reading(self):
+            row = self._db.execute("SELECT value FROM meta WHERE name = ?", (name,)).fetchone()
+            return None if row is None else str(row[0])
 
     # plan
 
@@ -174,11 +175,13 @@ class Store:
 
     def planned(self) -> int:
         """Number of planned points."""
-        return int(self._db.execute("SELECT count(*) FROM plan").fetchone()[0])
+        with _reading(self):
+            return int(self._db.execute("SELECT count(*) FROM plan").fetchone()[0])
 
     def points_left(self) -> int:
         """Number of different bottoms that a run would solve."""
-        return int(self._db.execute(f"SELECT count(*) {_LEFT}").fetchone()[0])
+        with _reading(self):
+            return int(self._db.execute(f"SELECT count(*) {_LEFT}").fetchone()[0])
 
     def left(self, page: int = 1000) -> Iterator[tuple[str, dict[str, float]]]:
         """(key, point) that have no case, or one that failed for a passing reason, in order.
@@ -186,18 +189,19 @@ class Store:
         Each key comes once, also where it fails again.  Read page by page, so that storing may
         go on meanwhile.
         """
-        after = 0
-        while True:
-            rows = self._db.execute(
-                f"SELECT plan.number, plan.key, plan.point {_LEFT} "
-                "AND plan.number > ? ORDER BY plan.number LIMIT ?",
-                (after, page),
-            ).fetchall()
-            for _, key, point in rows:
-                yield key, json.loads(point)
-            if len(rows) < page:
-                return
-            after = rows[-1][0]
+        with _reading(self):
+            after = 0
+            while True:
+                rows = self._db.execute(
+                    f"SELECT plan.number, plan.key, plan.point {_LEFT} "
+                    "AND plan.number > ? ORDER BY plan.number LIMIT ?",
+                    (after, page),
+                ).fetchall()
+                for _, key, point in rows:
+                    yield key, json.loads(point)
+                if len(rows) < page:
+                    return
+                after = rows[-1][0]
 
     # cases
 
@@ -217,59 +221,64 @@ class Store:
 
     def has(self, key: str) -> bool:
         """Whether a case of this key is stored."""
-        return bool(self._db.execute("SELECT 1 FROM cases WHERE key = ?", (key,)).fetchone())
+        with _reading(self):
+            return bool(self._db.execute("SELECT 1 FROM cases WHERE key = ?", (key,)).fetchone())
 
     def counts(self) -> dict[str, int]:
         """State -> number of planned points in it; "" for those without a case."""
-        return dict(
-            self._db.execute(
-                "SELECT coalesce(cases.state, ''), count(*) "
-                "FROM plan LEFT JOIN cases ON cases.key = plan.key GROUP BY 1"
+        with _reading(self):
+            return dict(
+                self._db.execute(
+                    "SELECT coalesce(cases.state, ''), count(*) "
+                    "FROM plan LEFT JOIN cases ON cases.key = plan.key GROUP BY 1"
+                )
             )
-        )
 
     def reasons(self, solved: Sequence[str] = SOLVED) -> list[tuple[str, str, int]]:
         """(state, reason, number of planned points) of those in none of the states `solved`, the
         commonest first."""
-        marks = ", ".join("?" * len(solved))
-        return list(
-            self._db.execute(
-                "SELECT state, reason, count(*) FROM plan JOIN cases ON cases.key = plan.key "
-                f"WHERE state NOT IN ({marks}) GROUP BY 1, 2 ORDER BY 3 DESC, 1, 2",
-                tuple(solved),
+        with _reading(self):
+            marks = ", ".join("?" * len(solved))
+            return list(
+                self._db.execute(
+                    "SELECT state, reason, count(*) FROM plan JOIN cases ON cases.key = plan.key "
+                    f"WHERE state NOT IN ({marks}) GROUP BY 1, 2 ORDER BY 3 DESC, 1, 2",
+                    tuple(solved),
+                )
             )
-        )
 
     def rows(self) -> Iterator[dict[str, Any]]:
         """The planned points with what is known of them, in order, one at a time."""
-        cursor = self._db.execute(
-            "SELECT plan.number, plan.key, plan.point, cases.state, cases.reason, cases.outputs, "
-            "cases.solver, cases.seconds, cases.finished, cases.detail "
-            "FROM plan LEFT JOIN cases ON cases.key = plan.key ORDER BY plan.number"
-        )
-        for number, key, point, state, reason, outputs, solver, *rest in cursor:
-            yield {
-                "number": number,
-                "key": key,
-                "point": json.loads(point),
-                "state": state or "",
-                "reason": reason or "",
-                "outputs": json.loads(outputs) if outputs else {},
-                "solver": solver or "",
-                "seconds": rest[0],
-                "finished": rest[1],
-                "detail": rest[2] or "",
-            }
+        with _reading(self):
+            cursor = self._db.execute(
+                "SELECT plan.number, plan.key, plan.point, cases.state, cases.reason, cases.outputs, "
+                "cases.solver, cases.seconds, cases.finished, cases.detail "
+                "FROM plan LEFT JOIN cases ON cases.key = plan.key ORDER BY plan.number"
+            )
+            for number, key, point, state, reason, outputs, solver, *rest in cursor:
+                yield {
+                    "number": number,
+                    "key": key,
+                    "point": json.loads(point),
+                    "state": state or "",
+                    "reason": reason or "",
+                    "outputs": json.loads(outputs) if outputs else {},
+                    "solver": solver or "",
+                    "seconds": rest[0],
+                    "finished": rest[1],
+                    "detail": rest[2] or "",
+                }
 
     def output_names(self) -> dict[str, str]:
         """Name -> "text" or "number" of every output that a planned case has, in the order in
         which records have them."""
-        found = self._db.execute(
-            "SELECT o.key, min(o.id), max(o.type = 'text') FROM plan "
-            "JOIN cases ON cases.key = plan.key, json_each(cases.outputs) AS o "
-            "GROUP BY o.key ORDER BY 2, 1"
-        )
-        return {name: "text" if text else "number" for name, _, text in found}
+        with _reading(self):
+            found = self._db.execute(
+                "SELECT o.key, min(o.id), max(o.type = 'text') FROM plan "
+                "JOIN cases ON cases.key = plan.key, json_each(cases.outputs) AS o "
+                "GROUP BY o.key ORDER BY 2, 1"
+            )
+            return {name: "text" if text else "number" for name, _, text in found}
 
 
 _LEFT = (
@@ -284,6 +293,16 @@ def _writing(store: Store) -> Iterator[None]:
         yield
     except sqlite3.DatabaseError as error:
         raise _unwritten(store.path, error) from error
+
+
+@contextlib.contextmanager
+def _reading(store: Store) -> Iterator[None]:
+    """Damage that came after the store was opened ends in the same sentence."""
+    try:
+        yield
+    except (sqlite3.DatabaseError, ValueError, TypeError) as error:
+        why = " ".join(str(error).split())[:80]
+        raise DamagedStoreError(store.path, why, readable(store.path)) from error
 
 
 def _unwritten(path: Path, error: Exception) -> StoreError:
