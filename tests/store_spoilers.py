@@ -1,4 +1,4 @@
-"""What may happen to a store: bytes overwritten, the file cut short, a field given another value."""
+"""What may happen to a store: bytes overwritten, the file cut short, a field changed."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def alter(path: Path, rng: random.Random) -> None:
                 db.execute(
                     f"UPDATE {name} SET {column} = ? WHERE rowid = ?", (rng.choice(VALUES), row)
                 )
-    except (sqlite3.Error, IndexError):
+    except (sqlite3.Error, UnicodeDecodeError, IndexError):
         pass  # a value that the table itself does not take, or a store that is damaged already
     finally:
         db.close()

@@ -5,6 +5,7 @@ Each result is judged by an uninterrupted run of the same study: brute force, no
 
 from __future__ import annotations
 
+import contextlib
 import os
 import resource
 import shutil
@@ -111,7 +112,7 @@ def test_a_disk_that_does_not_flush_is_reported(
     with pytest.raises(UnwrittenError, match="Input/output error"):
         write_doming_table(to, study, path)
     assert to.read_text() == "before"
-    with pytest.raises(StoreError, match="cannot be made: .*Input/output error"):
+    with pytest.raises(StoreError, match=r"cannot be made: .*Input/output error"):
         Store.open(tmp_path / "new.sqlite")
     monkeypatch.undo()
     write_doming_table(to, study, path)
@@ -161,10 +162,8 @@ def test_a_rescue_stopped_anywhere_loses_nothing(
     with monkeypatch.context() as patched:
         for name in ("link", "replace", "unlink"):
             patched.setattr(os, name, counted(getattr(os, name)))
-        try:
+        with contextlib.suppress(KeyboardInterrupt):
             rescue(path)
-        except KeyboardInterrupt:
-            pass
     stores = [p for p in tmp_path.glob("study*.sqlite") if p.exists()]
     assert max(sum(1 for _ in readable_rows(p)) for p in stores) == 7
     rescue(path)

@@ -38,6 +38,11 @@ def uninterrupted(text: str) -> pd.DataFrame:
         return table(path)
 
 
+def one_sentence(error: StoreError) -> None:
+    assert "\n" not in str(error)
+    assert len(str(error)) < 400
+
+
 class Stores(RuleBasedStateMachine):
     def __init__(self) -> None:
         super().__init__()
@@ -65,7 +70,7 @@ class Stores(RuleBasedStateMachine):
         try:
             self.attempt(study, most)
         except StoreError as error:
-            assert "\n" not in str(error)
+            one_sentence(error)
             rescue(self.path)
             self.attempt(study, most)
 
@@ -79,14 +84,14 @@ class Stores(RuleBasedStateMachine):
         try:
             rescue(self.path)
         except StoreError as error:
-            assert "\n" not in str(error)
+            one_sentence(error)
 
     @invariant()
     def what_is_read_is_right(self) -> None:
         try:
             found = table(self.path)
         except StoreError as error:
-            assert "\n" not in str(error)
+            one_sentence(error)
             return
         calm = uninterrupted(self.study.to_json()).set_index("key")
         for row in found[found["state"] != ""].to_dict("records"):

@@ -14,6 +14,7 @@ from typing import Any
 
 from domemargin.studies.study.store import (
     _ROWS,
+    SPOILED,
     DamagedStoreError,
     Store,
     StoreError,
@@ -59,12 +60,12 @@ def _opened(path: Path) -> sqlite3.Connection | None:
     except sqlite3.Error:
         return None
     db.text_factory = lambda raw: raw.decode("utf-8", "replace")
-    with contextlib.suppress(sqlite3.Error):
+    with contextlib.suppress(*SPOILED):
         # else a file that is shorter than its header says is refused as a whole
         db.execute("PRAGMA writable_schema=ON")
     try:
         db.execute(f"EXPLAIN SELECT id, {_ROWS} FROM cases")
-    except sqlite3.Error:
+    except SPOILED:
         db.close()
         return None
     return db
@@ -105,7 +106,7 @@ def _rows_by_number(db: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
                     at, misses = number + 1, 0
                 yield tuple(row)
             return
-        except sqlite3.Error:
+        except SPOILED:
             at, misses = max(at + 1, 1), misses + 1
 
 

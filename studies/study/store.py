@@ -25,6 +25,8 @@ from domemargin.profiles import InputError
 from domemargin.studies.study.cases import SOLVED, Result
 from domemargin.studies.whole_files import flush_folder
 
+# of a damaged store; the message itself may hold bytes of it that are no UTF-8
+SPOILED = (sqlite3.Error, UnicodeDecodeError, OverflowError)
 SCHEMA = 2  # raised when the tables change; a tiny store of each version lies in tests/data/stores
 APPLICATION = 0x444D4731  # "DMG1" in the header of the file: this is a study store
 _TABLES = """
@@ -73,7 +75,7 @@ class DamagedStoreError(StoreError):
 
 def digest_of(*values: str | float) -> str:
     """Digest of what a row says, in the order of its columns."""
-    return hashlib.sha256(json.dumps(values).encode()).hexdigest()[:16]
+    return hashlib.sha256(ascii(values).encode()).hexdigest()[:16]
 
 
 def first_digest_of(key: str, state: str, reason: str, outputs: str, solver: str) -> str:
@@ -124,7 +126,7 @@ class Store:
                 db.execute("PRAGMA journal_mode=WAL")
                 # FULL with WAL: what was committed is on the disk, also after a power cut
                 db.execute("PRAGMA synchronous=FULL")
-            except sqlite3.Error as error:
+            except SPOILED as error:
                 db.close()
                 raise _unwritten(path, error) from None
         except BaseException:
@@ -148,7 +150,7 @@ class Store:
     def close(self) -> None:
         """Let go of the file; of what was written it is then all there is."""
         if self._lock is not None:
-            with contextlib.suppress(sqlite3.Error):  # somebody is reading: leave it as it is
+            with contextlib.suppress(*SPOILED):  # somebody is reading: leave it as it is
                 self._db.execute("PRAGMA busy_timeout=0")
                 self._db.execute("PRAGMA journal_mode=DELETE")
         self._db.close()
@@ -251,8 +253,8 @@ class Store:
         """The planned points with what is known of them, in order, one at a time."""
         with _reading(self):
             cursor = self._db.execute(
-                "SELECT plan.number, plan.key, plan.point, cases.state, cases.reason, cases.outputs, "
-                "cases.solver, cases.seconds, cases.finished, cases.detail "
+                "SELECT plan.number, plan.key, plan.point, cases.state, cases.reason, "
+                "cases.outputs, cases.solver, cases.seconds, cases.finished, cases.detail "
                 "FROM plan LEFT JOIN cases ON cases.key = plan.key ORDER BY plan.number"
             )
             for number, key, point, state, reason, outputs, solver, *rest in cursor:
@@ -291,7 +293,7 @@ _LEFT = (
 def _writing(store: Store) -> Iterator[None]:
     try:
         yield
-    except sqlite3.DatabaseError as error:
+    except SPOILED as error:
         raise _unwritten(store.path, error) from error
 
 
@@ -300,7 +302,7 @@ def _reading(store: Store) -> Iterator[None]:
     """Damage that came after the store was opened ends in the same sentence."""
     try:
         yield
-    except (sqlite3.DatabaseError, ValueError, TypeError) as error:
+    except (*SPOILED, ValueError, TypeError) as error:
         why = " ".join(str(error).split())[:80]
         raise DamagedStoreError(store.path, why, readable(store.path)) from error
 
@@ -392,10 +394,11 @@ def _checked(path: Path, mode: str) -> sqlite3.Connection:
     try:
         application = db.execute("PRAGMA application_id").fetchone()[0]
         schema = db.execute("PRAGMA user_version").fetchone()[0]
-        check = db.execute("PRAGMA quick_check(1)").fetchone()[0]
-    except sqlite3.DatabaseError as error:
+        # the quick check leaves out that an index has lost a row, which then reads as not solved
+        check = db.execute("PRAGMA integrity_check(1)").fetchone()[0]
+    except SPOILED as error:
         db.close()
-        raise DamagedStoreError(path, str(error), readable(path)) from None
+        raise DamagedStoreError(path, " ".join(str(error).split())[:80], readable(path)) from None
     if check != "ok":
         db.close()
         raise DamagedStoreError(path, " ".join(str(check).split())[:80], readable(path))
@@ -416,7 +419,7 @@ def _checked(path: Path, mode: str) -> sqlite3.Connection:
     try:
         db = db if schema == SCHEMA else _raised(db, mode)
         why = _altered(db)
-    except (sqlite3.Error, ValueError, TypeError) as error:
+    except (*SPOILED, ValueError, TypeError) as error:
         why = " ".join(str(error).split())[:80]
     if why:
         db.close()
@@ -428,7 +431,7 @@ def _has_our_tables(db: sqlite3.Connection) -> bool:
     """Whether the table of cases has the columns of any version up to this one."""
     try:
         columns = [row[1] for row in db.execute("PRAGMA table_info(cases)")]
-    except sqlite3.Error:
+    except SPOILED:
         return False
     return columns == ["id", *_ROWS.split(", ")]
 

@@ -47,12 +47,12 @@ def trial(made: Path, calm: object, spoil: object, rng: random.Random) -> str:
 def kills(many: int, seed: int) -> dict[str, int]:
     """What became of a study whose runs were killed `many` times."""
     from study_kill_quick import SOLVER
-    from study_kill_quick import STUDY as killed
+    from study_kill_quick import STUDY as KILLED
 
     endings: Counter[str] = Counter()
     with tempfile.TemporaryDirectory() as folder:
         calm = Path(folder) / "calm.sqlite"
-        run_study(killed, calm, Serial, SOLVER._replace(solve=stand_in.straight))
+        run_study(KILLED, calm, Serial, SOLVER._replace(solve=stand_in.straight))
         for batch in range(0, many, 20):
             rough = Path(folder) / str(batch)
             rough.mkdir()
@@ -61,7 +61,7 @@ def kills(many: int, seed: int) -> dict[str, int]:
             last = start_run(rough, "study_kill_quick")
             _, errors = last.communicate(timeout=120)
             found = table(rough / "run.sqlite")
-            good = not errors and len(found) == count(killed) and found.equals(table(calm))
+            good = not errors and len(found) == count(KILLED) and found.equals(table(calm))
             endings["kills survived" if good else "WRONG: after kills"] += here
     return endings
 
