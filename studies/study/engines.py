@@ -229,7 +229,7 @@ class Cluster(Engine):
         def take(inner: Future[Any]) -> None:
             try:
                 code, result = inner.result()
-                self._same_code(code, "one of its workers")
+                self._same_code(code)
                 answer.set_result(result)
             except BaseException as error:  # the runner's to judge
                 answer.set_exception(error)
@@ -237,11 +237,11 @@ class Cluster(Engine):
         self._executor.submit(self._guarded, self._code, work).add_done_callback(take)
         return answer
 
-    def _same_code(self, code: str, worker_name: str) -> None:
+    def _same_code(self, code: str, worker_name: str = "") -> None:
         if code != self._code:
             raise WorkerError(
-                f"the cluster's worker {worker_name} has {code}, this machine domemargin "
-                f"{self._code}; install the same version there and run the study again"
+                f"a worker of the cluster{worker_name and f' ({worker_name})'} has {code}, this "
+                f"machine has {self._code}; install the same version there and run the study again"
             )
 
     def renew(self) -> int:
