@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 
 @dataclass(frozen=True)
@@ -63,3 +63,12 @@ class Material:
     kinematic_share: float = 0.0
     density: float = 2.72
     name: str = "as given"
+
+    def at_yield(self, strength: float) -> Material:
+        """The metal with another initial yield stress, MPa: the whole yield curve moves up or
+        down by the difference, hardening given as a table too."""
+        hardening = self.hardening
+        if isinstance(hardening, Table):
+            by = strength - hardening.stress[0]
+            hardening = replace(hardening, stress=tuple(x + by for x in hardening.stress))
+        return replace(self, yield_strength=strength, hardening=hardening)

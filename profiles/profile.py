@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.limits import LIMITS, check, unknown_name
 from domemargin.profiles.local import Along, Zone, cosine_step, smooth_through
-from domemargin.profiles.material import Material, Table
+from domemargin.profiles.material import Material
 from domemargin.profiles.shape.chain import Chain, solve
 from domemargin.profiles.shape.closing import shape_error
 from domemargin.profiles.shape.formed import FormedState
@@ -231,10 +231,9 @@ def _checked_material(old: Material, new: dict[str, Any]) -> dict[str, Any]:
         if f"material.{name}" in LIMITS and value is not None:
             check(f"material.{name}", value)
     strength = new.get("yield_strength")
-    hardening = new.get("hardening", old.hardening)
-    if strength is not None and isinstance(hardening, Table):
-        stress = tuple(x + (strength - hardening.stress[0]) for x in hardening.stress)
-        new = {**new, "hardening": replace(hardening, stress=stress)}
+    if strength is not None:
+        moved = replace(old, hardening=new.get("hardening", old.hardening)).at_yield(strength)
+        new = {**new, "hardening": moved.hardening}
     return new
 
 

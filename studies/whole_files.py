@@ -46,7 +46,7 @@ def whole_file(path: Path) -> Iterator[Path]:
         _flush(temporary)
         os.replace(temporary, target)
         temporary = None
-        _flush(target.parent)
+        flush_folder(target.parent)
     except OSError as error:
         raise UnwrittenError(
             f"{brief_path(path)} cannot be written: {why(error)}; nothing of it was left behind",
@@ -106,6 +106,11 @@ def _plain(cell: object) -> object:
     except ValueError:
         return f"'{cell}"
     return cell
+
+
+def flush_folder(folder: Path) -> None:
+    """Have the names in a folder on the disk, so that a power cut takes none.  Raises OSError."""
+    _flush(folder)
 
 
 def _flush(path: Path) -> None:

@@ -10,7 +10,8 @@ from typing import Any
 
 from domemargin.fea.core.settings import Settings
 from domemargin.profiles import Profile
-from domemargin.studies.study.cases import Solver
+from domemargin.profiles.tooling.tooling import Tooling
+from domemargin.studies.study.cases import Result, Solver
 
 PSI = 0.006894757293168361
 
@@ -81,3 +82,15 @@ SLOW = Solver(slow, "stand-in 1")
 MOODY = Solver(moody, "stand-in 1")
 DEADLY = Solver(deadly, "stand-in 1")
 STUCK = Solver(stuck, "stand-in 1")
+
+
+def form(tooling: Tooling) -> dict[str, Any]:
+    """A made-up depth; the first twentieth of the range of set, 0 to 1 mm, kills its worker."""
+    if tooling.set < 0.05:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return {"kind": "formed", "reason": "", "depth_mm": 10.0 + tooling.set}
+
+
+def result(**values: Any) -> Result:
+    """A result as a worker sends it."""
+    return Result(**{"seconds": 0.1, **values})

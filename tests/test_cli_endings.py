@@ -55,6 +55,22 @@ def test_a_failed_solve_is_recorded_with_status_1(
     assert json.loads(capsys.readouterr().out)["reason"] == failed.reason
 
 
+def test_a_reversal_that_is_not_resolved_is_an_answer_to_nothing(
+    run: Run, failed: Record, monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
+) -> None:
+    reason = "the resolution of 0.20% is not reached"
+    coarse = replace(
+        failed, kind="not_resolved", reason=reason, required_pressure_mpa=0.62, margin=None
+    )
+    monkeypatch.setattr(solving, "reversal", lambda *_, **__: coarse)
+    assert run("reversal", "north", "--out", "here", "--require", "90 psi") == 1
+    out, err = capsys.readouterr()
+    assert f"not known: {reason}" in out
+    assert "NOT KNOWN" in out
+    words = "a reversal was found, but not to the resolution asked for"
+    assert err == f"domemargin: {words}: {reason}\n"
+
+
 def test_a_missing_library_is_one_sentence_with_status_1(
     run: Run, monkeypatch: pytest.MonkeyPatch, capsys: Any
 ) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -71,10 +72,9 @@ def test_study_goes_on_where_it_stopped(here: Path) -> None:
     done = runner.invoke(app, arguments)
     assert done.exit_code == 0, done.output
     assert "4 cases formed, 0 failed" in done.output
-    store = here / "out" / "doming-study.jsonl"
-    lines = store.read_text().splitlines()
-    # a line cut off by a stop, and one lost
-    store.write_text("\n".join(lines[:2]) + "\n" + lines[2][:40])
+    with sqlite3.connect(here / "out" / "doming-study.sqlite") as db:  # two cases lost
+        db.execute("DELETE FROM cases WHERE id > 2")
+    db.close()
     again = runner.invoke(app, arguments)
     assert "4 cases formed, 0 failed, 2 of them from before" in again.output
     table = (here / "out" / "doming-study.csv").read_text().splitlines()
@@ -148,13 +148,17 @@ def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str
 
 def test_the_table_of_a_study_says_its_units(tmp_path: Path) -> None:
     from domemargin.profiles.tooling.files import load_tooling
-    from domemargin.studies.doming.study import DomingStudy, _write_table
+    from domemargin.studies.doming.study import Doming, DomingStudy, write_doming_table
+    from domemargin.studies.study.store import Store
 
     # geometry: 60 degrees are pi / 3
     ranges = {"station.set": (0.0, 1.0), "punch.leg_angle": (1.0, 1.1), "friction": (0.05, 0.1)}
     study = DomingStudy("s", load_tooling("north"), ranges, 1, 0)
     point = {"station.set": 0.5, "punch.leg_angle": math.pi / 3.0, "friction": 0.08}
-    _write_table(tmp_path / "t.csv", study, {"a": point}, {})
+    task = Doming(study, "1", dict)
+    with Store.open(tmp_path / "s.sqlite") as store:
+        store.replace_plan([("a", point)], {"study": task.text()})
+    write_doming_table(tmp_path / "t.csv", study, tmp_path / "s.sqlite")
     head, row = (line.split(",") for line in (tmp_path / "t.csv").read_text().splitlines())
     assert head[:3] == ["station.set (mm)", "punch.leg_angle (deg)", "friction"]
     assert [float(cell) for cell in row[:3]] == pytest.approx([0.5, 60.0, 0.08])

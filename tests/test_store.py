@@ -57,6 +57,9 @@ def test_a_newer_store_is_refused(tmp_path: Path) -> None:
     path = made(tmp_path)
     db = sqlite3.connect(path)
     db.execute(f"PRAGMA user_version={SCHEMA + 1}")
+    with pytest.raises(DamagedStoreError, match="header has changed"):
+        read_table(path)  # a version has other tables: this one has them of today
+    db.execute("ALTER TABLE cases ADD COLUMN mesh TEXT")
     db.close()
     with pytest.raises(StoreError, match="use a newer program"):
         read_table(path)
@@ -101,9 +104,8 @@ def test_a_damaged_store_is_refused_and_what_can_be_read_is_rescued(
     with pytest.raises(DamagedStoreError, match="--rescue") as caught:
         read_table(path)
     readable = caught.value.readable
-    assert readable < len(whole)
     if damage == "header":
-        assert readable == 0
+        assert readable == len(whole)
     elif damage == "text changed":
         assert readable == len(whole) - 1
     else:
@@ -111,6 +113,7 @@ def test_a_damaged_store_is_refused_and_what_can_be_read_is_rescued(
 
     kept, aside = rescue(path)
     assert kept == readable
+    assert aside is not None
     assert aside.exists()
     outcome = run_study(gauges(repeat=60), path, Serial, stand_in.MOODY)
     # what failed for want of memory is tried again as ever

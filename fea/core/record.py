@@ -27,6 +27,8 @@ KINDS = {
     "not_converged": "the solve could not be carried on",
 }
 
+UNANSWERED = ("not_resolved", "not_converged")  # endings that leave the question open
+
 
 @dataclass(frozen=True)
 class Curve:

@@ -197,9 +197,11 @@ def reversal(
         from domemargin.studies.text.summary import print_reversal
 
         print_reversal(record, files, judge=records[1] if len(records) > 1 else None)
+    from domemargin.fea.core.record import KINDS, UNANSWERED
+
     for one in records:
-        if one.kind == "not_converged":
-            raise typer.Exit(_fail(f"the solve could not be carried on: {one.reason}", 1))
+        if one.kind in UNANSWERED:
+            raise typer.Exit(_fail(f"{KINDS[one.kind]}: {one.reason}", 1))
 
 
 @app.command()

@@ -69,23 +69,25 @@ def study(
         bool,
         typer.Option("--rescue", help="Keep what can be read of a damaged store, solve the rest."),
     ] = False,
+    case_limit: Annotated[
+        str,
+        typer.Option("--case-limit", metavar="S", help="Longest time for a case, 1 to 86400 s."),
+    ] = "60",
     json_only: JsonOption = False,
 ) -> None:
     """Solve all cases of a study; run it again to go on."""
     from domemargin.studies.cli.runs import run_folder
+    from domemargin.studies.options import in_range
 
+    limit = float(in_range(case_limit, "--case-limit", 1, 86400))
     solvers = _engine(workers, cluster)
     asked = _study(file, profile, require)
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
     folder = run_folder(out, asked.name)
-    folder.mkdir(parents=True, exist_ok=True)
     store = folder / "study.sqlite"
-    if rescue and store.exists():
-        from domemargin.studies.study.rescue import rescue as rescued
-
-        kept, aside = rescued(store)
-        print(f"kept {kept} cases; the damaged store is now {aside}", file=sys.stderr)
+    if rescue:
+        rescued_store(store)
 
     from domemargin.studies.cli.progress import Reporter
     from domemargin.studies.study.runner import run_study
@@ -102,7 +104,7 @@ def study(
                       "store, its tables are replaced", file=sys.stderr)  # fmt: skip
     announce_compiling()
     with Reporter() as reporter, _worker_errors():
-        outcome = run_study(asked, store, solvers, on_progress=reporter)
+        outcome = run_study(asked, store, solvers, on_progress=reporter, limit=limit)
     files = []
     if not outcome.interrupted:
         files = [folder / "cases.csv", folder / "cases.parquet"]
@@ -114,6 +116,16 @@ def study(
         print_outcome(asked, outcome, [store, *files])
     if outcome.interrupted:
         raise typer.Exit(130)
+
+
+def rescued_store(store: Path) -> None:
+    """Rescue a store and say what was kept.  Raises StoreError."""
+    from domemargin.studies.study.rescue import rescue
+
+    kept, aside = rescue(store)
+    if aside is not None or kept:
+        where = f"; the damaged store is now {aside}" if aside else ""
+        print(f"kept {kept} cases{where}", file=sys.stderr)
 
 
 def studies() -> None:
@@ -255,11 +267,13 @@ def _study(file: str, profile: str | None, require: str | None) -> Study:
     return asked if required is None else replace(asked, required=required)
 
 
-def _engine(workers: str | None, cluster: str | None) -> Callable[[], Engine]:
+def _engine(
+    workers: str | None, cluster: str | None, usual: int | None = None
+) -> Callable[[], Engine]:
     from domemargin.studies.options import in_range
     from domemargin.studies.study.engines import Cluster, Processes
 
-    many = None if workers is None else in_range(workers, "--workers", 1, 256)
+    many = usual if workers is None else in_range(workers, "--workers", 1, 256)
     if cluster is None:
         return partial(Processes, many)
     if workers is not None:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from domemargin.studies.doming.study import DomingStudy
+    from domemargin.studies.study.engines import Engine
 
 TOOLING = typer.Argument(
     metavar="TOOLING", help="A tooling file (TOML) or the name of ready tooling."
@@ -26,8 +31,19 @@ def doming(
         typer.Option(metavar="STUDY.toml", help="Solve many variants of the tooling (TOML)."),
     ] = None,
     workers: Annotated[
-        str, typer.Option("--workers", metavar="N", help="Processes for --study.")
-    ] = "2",
+        str | None, typer.Option("--workers", metavar="N", help="Processes for --study.  [2]")
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Solve --study on a Dask cluster instead."),
+    ] = None,
+    case_limit: Annotated[
+        str,
+        typer.Option(metavar="SECONDS", help="Longest time for one case of --study, 1 to 86400."),
+    ] = "60",
+    rescue: Annotated[
+        bool, typer.Option("--rescue", help="Keep what can be read of a damaged store of --study.")
+    ] = False,
     animation: Annotated[
         bool, typer.Option("--animation", help="Also draw the stroke as doming.gif.")
     ] = False,
@@ -57,31 +73,30 @@ def doming(
     from domemargin.profiles.limits import check
     from domemargin.profiles.quantities import parse_quantity
     from domemargin.profiles.tooling.files import load_tooling
+    from domemargin.studies.cli.commands import _engine
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
     from domemargin.studies.options import in_range
     from domemargin.studies.whole_files import write_whole
 
     station = load_tooling(tooling)
-    many = in_range(workers, "--workers", 1, 256)
+    engine = _engine(workers, cluster, 2)
+    limit = float(in_range(case_limit, "--case-limit", 1, 86400))
     turned, shifted = (
         parse_quantity(text, kind, f"--{name}")
         for text, kind, name in ((tilt, "angle", "tilt"), (offset, "length", "offset"))
     )
     check("misaligned.tilt", turned, "--tilt")
     check("misaligned.offset", shifted, "--offset")
-    folder = None if json_only and out is None else run_folder(out, station.name)
     if study is not None:
-        from domemargin.studies.doming.study import load_doming_study, run_doming_study
+        from domemargin.studies.doming.study import load_doming_study
 
-        if folder is None:
+        if json_only and out is None:
             raise InputError("--study needs --out with --json", "--out", "missing", "a folder")
         _check_study(study)
         plan = load_doming_study(study, station)
-        folder.mkdir(parents=True, exist_ok=True)
-        from domemargin.studies.text.doming import print_study
-
-        print_study(plan, run_doming_study(plan, folder, many), folder)
+        _study(plan, run_folder(out, station.name), engine, limit, rescue)
         return
+    folder = None if json_only and out is None else run_folder(out, station.name)
 
     from domemargin.fea.doming.doming import solve
     from domemargin.studies.text.printing import announce_compiling
@@ -136,7 +151,9 @@ def doming(
     if record.kind != "formed":
         print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
         raise typer.Exit(1)
-    failed = [one for one in record.reversal.items() if one[1].kind == "not_converged"]
+    from domemargin.fea.core.record import UNANSWERED
+
+    failed = [one for one in record.reversal.items() if one[1].kind in UNANSWERED]
     if failed:
         name, found = failed[0]
         print(f"domemargin: the reversal could not be found ({name}): {found.reason}",
@@ -161,6 +178,38 @@ def _check_study(path: Path) -> None:
         check_kind(tables(raw.decode("utf-8", errors="replace")), "doming study", given)
     elif found:
         raise InputError(f"{given} is {found}; it must be a doming study, text in TOML", "--study")
+
+
+def _study(
+    plan: DomingStudy,
+    folder: Path,
+    engine: Callable[[], Engine],
+    limit: float,
+    rescue: bool,
+) -> None:
+    import sys
+
+    from domemargin.profiles.errors import brief_path
+    from domemargin.studies.cli.commands import _worker_errors, rescued_store
+    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.doming.study import doming_task, write_doming_table
+    from domemargin.studies.study.runner import run_task
+    from domemargin.studies.text.doming import print_study
+
+    store = folder / "doming-study.sqlite"
+    if rescue:
+        rescued_store(store)
+    old = folder / "doming-study.jsonl"
+    if old.exists() and not store.exists():
+        text = f"{brief_path(old)} is of an earlier version and is not read any more"
+        print(f"domemargin: {text}; all cases are solved anew", file=sys.stderr)
+    with Reporter() as reporter, _worker_errors():
+        outcome = run_task(doming_task(plan), store, engine, reporter, limit=limit)
+    if outcome.interrupted:
+        raise typer.Exit(130)
+    write_doming_table(folder / "doming-study.csv", plan, store)
+    formed = outcome.counts.get("formed", 0)
+    print_study(plan, (formed, outcome.planned - formed, outcome.planned - outcome.solved), folder)
 
 
 def register(app: typer.Typer) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import hashlib
 import io
 import json
 import os
@@ -24,13 +25,19 @@ if TYPE_CHECKING:
 
     from domemargin.fea.core.record import Curve
 
+_LONGEST = 60  # letters of a folder's name
 RESULTS = Path("results")  # under the folder the command is run in
 
 
 def slug(name: str) -> str:
     """A name as a folder name: letters and digits of any script, in lower case, and dashes."""
     plain = unicodedata.normalize("NFC", name).casefold()
-    return re.sub(r"[\W_]+", "-", plain)[:60].strip("-") or "unnamed"
+    whole = re.sub(r"[\W_]+", "-", plain).strip("-")
+    if len(whole) <= _LONGEST:
+        return whole or "unnamed"
+    # names alike in their beginning are not one study
+    tail = hashlib.sha256(whole.encode()).hexdigest()[:8]
+    return f"{whole[: _LONGEST - 9].strip('-')}-{tail}"
 
 
 def run_folder(out: Path | None, name: str) -> Path:

@@ -78,16 +78,8 @@ def _friction(tooling: Tooling, by: float) -> Tooling:
 
 
 def _yield(tooling: Tooling, by: float) -> Tooling:
-    from domemargin.profiles.material import Table
-
     material = tooling.material
-    strength = (material.yield_strength or 0.0) + by
-    hardening = material.hardening
-    if isinstance(hardening, Table):
-        hardening = replace(hardening, stress=tuple(stress + by for stress in hardening.stress))
-    return tooling.replaced(
-        material=replace(material, yield_strength=strength, hardening=hardening)
-    )
+    return tooling.replaced(material=material.at_yield((material.yield_strength or 0.0) + by))
 
 
 def _die_radius(tooling: Tooling, by: float) -> Tooling:

@@ -1,4 +1,4 @@
-"""Many variants of one tooling: a plan, two processes, a table that a rerun goes on with.
+"""Many variants of one tooling: a plan, a store, a table that a rerun goes on with.
 
 name = "set and flange"
 cases = 500                         # points of a scrambled Sobol sequence
@@ -15,7 +15,9 @@ import csv
 import hashlib
 import json
 import math
-from collections.abc import Mapping
+import time
+import traceback
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -25,6 +27,8 @@ from domemargin.profiles.files.toml_files import tables
 from domemargin.profiles.limits import LIMITS, SHOWN_UNIT, check, unknown_name
 from domemargin.profiles.quantities import parse_quantity
 from domemargin.profiles.tooling.tooling import Tooling
+from domemargin.studies.study.cases import Result
+from domemargin.studies.whole_files import cells, whole_file
 
 MOST_CASES = 100_000
 OUTPUTS = (
@@ -125,8 +129,6 @@ def _range(name: str, ends: Any) -> tuple[float, float]:
 
 def tooling_at(tooling: Tooling, point: Mapping[str, float]) -> Tooling:
     """The tooling with the values of a point.  Raises InputError."""
-    from dataclasses import replace
-
     changes: dict[str, Any] = {}
     for name, value in point.items():
         table, _, key = name.partition(".")
@@ -135,109 +137,103 @@ def tooling_at(tooling: Tooling, point: Mapping[str, float]) -> Tooling:
         elif name == "die.dome_radius":
             changes["die__dome_radius"] = (value,) * len(tooling.die.dome_radius)
         elif name == "material.yield_strength":
-            changes["material"] = replace(tooling.material, yield_strength=value)
+            changes["material"] = tooling.material.at_yield(value)
         else:
             changes["friction" if name == "friction" else f"{table}__{key}"] = value
     return tooling.replaced(**changes)
 
 
-def run_doming_study(study: DomingStudy, folder: Path, workers: int) -> tuple[int, int, int]:
-    """Solve what is not solved yet; returns the cases formed, failed, and kept from before.
+@dataclass(frozen=True)
+class Doming:
+    """A doming study as what the runner is to solve (runner.Task).
 
-    Every result is a line of doming-study.jsonl as soon as it is there, written by this process
-    alone; a run that was stopped loses what was in hand.  doming-study.csv is made at the end.
+    solve_tooling : gives the kind, the reason and the numbers of a tooling; workers import it.
     """
-    from concurrent.futures import ProcessPoolExecutor, as_completed
-    from multiprocessing import get_context
 
-    from domemargin.studies.study.worker import one_thread_each, start
+    study: DomingStudy
+    version: str
+    solve_tooling: Callable[[Tooling], dict[str, Any]]
+    answered = ("formed",)
+    solved = ("formed",)
 
-    store = folder / "doming-study.jsonl"
-    keyed = {case_key(study.tooling, point): point for point in study.points()}
-    results = {k: v for k, v in _stored(store).items() if k in keyed}
-    kept = len(results)
-    todo = {key: point for key, point in keyed.items() if key not in results}
-    with store.open("a", encoding="utf-8") as file:
+    @property
+    def compiles(self) -> bool:
+        """Whether the first solve on a machine has to compile the solver."""
+        return self.solve_tooling is solve_tooling
 
-        def keep(key: str, outputs: dict[str, Any]) -> None:
-            results[key] = outputs
-            file.write(json.dumps({"key": key, "outputs": outputs}, allow_nan=False) + "\n")
-            file.flush()
+    def text(self) -> str:
+        """The study as its store keeps it."""
+        return json.dumps({"doming": asdict(self.study)}, allow_nan=False)
 
-        if workers == 1 or len(todo) < 2:
-            for key, point in todo.items():
-                keep(key, solve_point(study.tooling, point))
-        else:
-            with (
-                one_thread_each(),
-                ProcessPoolExecutor(workers, get_context("spawn"), start) as pool,
-            ):
-                jobs = {pool.submit(solve_point, study.tooling, p): k for k, p in todo.items()}
-                for job in as_completed(jobs):
-                    try:
-                        keep(jobs[job], job.result())
-                    except Exception as error:  # a worker that died is a result too
-                        keep(
-                            jobs[job], {"kind": "crashed", "reason": str(error) or "a worker died"}
-                        )
-    _write_table(folder / "doming-study.csv", study, keyed, results)
-    formed = sum(outputs["kind"] == "formed" for outputs in results.values())
-    return formed, len(results) - formed, kept
+    def count(self) -> int:
+        """How many points the plan has."""
+        return self.study.cases
+
+    def plan(self) -> Iterator[tuple[str, dict[str, float]]]:
+        """(key, point) of the whole plan in order."""
+        base = asdict(self.study.tooling)
+        for point in self.study.points():
+            text = json.dumps([base, point, self.version], sort_keys=True)
+            yield hashlib.sha256(text.encode()).hexdigest(), point
+
+    def solve(self, key: str, point: Mapping[str, float]) -> Result:
+        """One case, in a worker; whatever goes wrong is a result too."""
+        started = time.perf_counter()
+
+        def result(state: str, reason: str, outputs: Any = None, **more: Any) -> Result:
+            seconds = time.perf_counter() - started
+            return Result(key, state, " ".join(reason.split()), outputs or {}, seconds, **more)
+
+        try:
+            outputs = dict(self.solve_tooling(tooling_at(self.study.tooling, point)))
+            return result(outputs.pop("kind"), outputs.pop("reason"), outputs)
+        except InputError as error:
+            return result("invalid tooling", str(error))
+        except (MemoryError, OSError) as error:
+            text = f"{type(error).__name__}: {error}"
+            return result("error", text, passing=True, detail=traceback.format_exc())
+        except Exception as error:
+            text = f"{type(error).__name__}: {error}"
+            return result("error", text, detail=traceback.format_exc())
 
 
-def case_key(tooling: Tooling, point: Mapping[str, float]) -> str:
-    """Of all inputs of a case and the code that solves it."""
+def doming_task(study: DomingStudy) -> Doming:
+    """The study with the solver of the command line."""
     from domemargin.studies.study.cases import solver_version
 
-    text = json.dumps([asdict(tooling), dict(point), solver_version()], sort_keys=True)
-    return hashlib.sha256(text.encode()).hexdigest()
+    return Doming(study, solver_version(), solve_tooling)
 
 
-def solve_point(tooling: Tooling, point: Mapping[str, float]) -> dict[str, Any]:
-    """The numbers of one case; whatever goes wrong is a result too."""
+def solve_tooling(tooling: Tooling) -> dict[str, Any]:
+    """The numbers of one tooling, with its kind and reason."""
     from domemargin.fea.doming.doming import doming
 
-    try:
-        record = doming(tooling_at(tooling, point))
-    except InputError as error:
-        return {"kind": "invalid tooling", "reason": str(error)}
-    except Exception as error:
-        return {"kind": "error", "reason": f"{type(error).__name__}: {error}"}
-    outputs = {name: getattr(record, name) for name in OUTPUTS}
+    record = doming(tooling)
+    outputs = {name: _plain(getattr(record, name)) for name in OUTPUTS}
     thinnest = None if record.worst is None else record.worst.thinning
     return {"kind": record.kind, "reason": record.reason, **outputs, "thinning": thinnest}
 
 
-def _stored(store: Path) -> dict[str, dict[str, Any]]:
-    found = {}
-    if store.exists():
-        for text in store.read_text(encoding="utf-8").splitlines():
-            try:
-                row = json.loads(text)
-                # what died may live next time
-                if row["outputs"]["kind"] != "crashed":
-                    found[row["key"]] = row["outputs"]
-            except (ValueError, KeyError, TypeError):
-                continue  # a line that was cut off
-    return found
+def _plain(value: Any) -> Any:
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
-def _write_table(
-    path: Path,
-    study: DomingStudy,
-    keyed: Mapping[str, Mapping[str, float]],
-    results: Mapping[str, Mapping[str, Any]],
-) -> None:
+def write_doming_table(path: Path, study: DomingStudy, store: Path) -> None:
+    """The table of a doming study as CSV, the units in the header.  Raises StoreError."""
+    from domemargin.studies.study.store import Store
+
     columns = ["kind", "reason", *OUTPUTS, "thinning"]
-    with path.open("w", newline="", encoding="utf-8") as file:
+    kinds = [LIMITS[_key_of(name)].kind for name in study.ranges]
+    units = [f" ({SHOWN_UNIT[kind]})" if SHOWN_UNIT[kind] else "" for kind in kinds]
+    with (
+        Store.read(store) as held,
+        whole_file(path) as whole,
+        whole.open("w", newline="", encoding="utf-8") as file,
+    ):
         table = csv.writer(file)
-        kinds = [LIMITS[_key_of(name)].kind for name in study.ranges]
-        units = [f" ({SHOWN_UNIT[kind]})" if SHOWN_UNIT[kind] else "" for kind in kinds]
         table.writerow([*map("".join, zip(study.ranges, units)), *columns])
-        for key, point in keyed.items():
-            row = results.get(key, {})
-            shown = [
-                math.degrees(value) if kind == "angle" else value
-                for kind, value in zip(kinds, point.values())
-            ]
-            table.writerow([*shown, *(row.get(name) for name in columns)])
+        for row in held.rows():
+            values = [row["point"][name] for name in study.ranges]
+            shown = [math.degrees(v) if k == "angle" else v for k, v in zip(kinds, values)]
+            known = {**row["outputs"], "kind": row["state"], "reason": row["reason"]}
+            table.writerow(cells([*shown, *(known.get(name) for name in columns)]))

@@ -216,7 +216,10 @@ def _draw_lines(ax: Axes, record: Record, right: float) -> None:
     for psi, _, colour, dashes in drawn:
         ax.axhline(psi, color=colour, lw=1.0, ls=dashes)
     if found is None:
-        words = {"none_below_ceiling": "no reversal up to here"}
+        words = {
+            "none_below_ceiling": "no reversal up to here",
+            "not_resolved": "a reversal here, not resolved",
+        }
         lines.append((0.0, words.get(record.kind, "the solve stopped here"), INK, ""))
     for i, (_, text, colour, _) in enumerate(sorted(lines, key=lambda line: line[0])):
         ax.annotate(text, (right, top), xytext=(0, 4 + 13 * i), textcoords="offset points",

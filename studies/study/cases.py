@@ -2,33 +2,40 @@
 
 from __future__ import annotations
 
+import faulthandler
 import hashlib
 import json
 import math
+import os
 import time
 import traceback
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass
 from functools import lru_cache
 from importlib import resources
-from typing import Any, NamedTuple
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from domemargin.fea.bottom.reversal import reversal
-from domemargin.fea.core.record import Record
-from domemargin.fea.core.settings import Settings
 from domemargin.profiles import InputError, Profile
 from domemargin.studies.study.study import Study
 from domemargin.studies.study.varied import bottom_at
 
+if TYPE_CHECKING:
+    from domemargin.fea.core.record import Record
+    from domemargin.fea.core.settings import Settings
+
 FAILED, CRASHED, INVALID = "failed", "crashed", "invalid_geometry"
+LATE = "over_time"
 STATES = {
     "limit": "reversal found: the pressure turns",
     "bifurcation": "reversal found: a second shape opens",
     "none_below_ceiling": "no reversal up to the ceiling",
+    "not_resolved": "a reversal was found, but not to the resolution asked for",
     "not_converged": "the solve could not be carried on",
     INVALID: "the dimensions do not make a bottom",
     FAILED: "an error in the program",
-    CRASHED: "the worker that solved it died, also on its own",
+    CRASHED: "the worker that solved it died, also when it was tried again",
+    LATE: "it took longer than the limit of a case",
 }
 SOLVED = ("limit", "bifurcation")
 # the record's parts that are no numbers of their own, or say nothing about the bottom
@@ -50,6 +57,9 @@ class Solver(NamedTuple):
 
 def reversal_solver() -> Solver:
     """The solver of the command line."""
+    # loaded where it is wanted: a worker with another solver is ready sooner
+    from domemargin.fea.bottom.reversal import reversal
+
     return Solver(reversal, solver_version())
 
 
@@ -65,6 +75,15 @@ def solver_version() -> str:
     for package in ("fea", "profiles"):
         _digest_sources(digest, resources.files(f"domemargin.{package}"), package)
     return f"{version('domemargin')}+{digest.hexdigest()[:12]}"
+
+
+@lru_cache(maxsize=1)
+def code_version() -> str:
+    """The same with the code of studies, which makes a case of a point: what workers must have
+    in common with the process that asks them."""
+    digest = hashlib.sha256()
+    _digest_sources(digest, resources.files("domemargin.studies"), "studies")
+    return f"{solver_version()}.{digest.hexdigest()[:12]}"
 
 
 def _digest_sources(digest: Any, folder: Any, name: str) -> None:
@@ -159,16 +178,77 @@ def solve_case(
         return result(FAILED, f"{type(error).__name__}: {error}", detail=traceback.format_exc())
 
 
+@dataclass(frozen=True)
+class Reversal:
+    """Bottoms and their reversal pressures, as what the runner is to solve (runner.Task)."""
+
+    study: Study
+    solver: Solver
+    answered = (*SOLVED, "none_below_ceiling")
+    solved = SOLVED
+
+    @property
+    def version(self) -> str:
+        """The version that results are valid for."""
+        return self.solver.version
+
+    @property
+    def compiles(self) -> bool:
+        """Whether the first solve on a machine has to compile the solver."""
+        from domemargin.fea.bottom.reversal import reversal
+
+        return self.solver.solve is reversal
+
+    def text(self) -> str:
+        """The study as its store keeps it."""
+        return self.study.to_json()
+
+    def count(self) -> int:
+        """How many points the plan has."""
+        from domemargin.studies.study.sampling import count
+
+        return count(self.study)
+
+    def plan(self) -> Iterator[tuple[str, dict[str, float]]]:
+        """(key, point) of the whole plan in order."""
+        from domemargin.studies.study.sampling import points
+
+        keys = Keys(self.study, self.version)
+        return ((keys.of(point), point) for point in points(self.study))
+
+    def solve(self, key: str, point: Mapping[str, float]) -> Result:
+        """One case, in a worker."""
+        return solve_case(self.study, self.solver.solve, key, point)
+
+
 def solve_chunk(
-    study: Study,
-    solve: Callable[..., Any],
+    task: Any,
     chunk: Sequence[tuple[str, Mapping[str, float]]],
     prepare: Callable[[], None] | None = None,
+    limit: float | None = None,
+    marks: Path | None = None,
 ) -> list[Result]:
-    """Solve some points, (key, point) each, in one worker."""
+    """Solve some points, (key, point) each, in one worker.
+
+    task : a runner.Task.  limit : s after which the worker ends itself in the midst of a case,
+    from a thread of the C library: compiled code neither takes signals nor lets Python run.
+    marks : folder in which it then leaves a file of the case's key that says where it stood.
+    """
     if prepare is not None:
         prepare()
-    return [solve_case(study, solve, key, point) for key, point in chunk]
+    if limit is None:
+        return [task.solve(key, point) for key, point in chunk]
+    results = []
+    for key, point in chunk:
+        with open(os.devnull if marks is None else marks / key, "w", encoding="utf-8") as mark:
+            faulthandler.dump_traceback_later(limit, exit=True, file=mark)
+            try:
+                results.append(task.solve(key, point))
+            finally:
+                faulthandler.cancel_dump_traceback_later()
+        if marks is not None:
+            (marks / key).unlink(missing_ok=True)
+    return results
 
 
 def outputs_of(record: Any) -> dict[str, Any]:

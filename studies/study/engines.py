@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import pickle
 import signal
 import time
 from collections.abc import Callable, Iterator
@@ -16,6 +17,7 @@ from typing import Any
 
 from domemargin.profiles import InputError
 from domemargin.studies.study import worker
+from domemargin.studies.study.cases import code_version
 
 _STARTS = 3
 _CLUSTER_PATIENCE = 120.0  # s for a worker to come back
@@ -30,22 +32,29 @@ class Engine:
 
     workers : how many cases are solved at a time.  chunk_seconds : how long a worker should be
     busy with what it is sent.  prepare : run by the worker before a chunk.
+    limits : whether a worker may end itself when a case is over its limit.  local : whether it
+    sees the files of this machine.
     lost : the errors that mean that a worker died.  deaths : how often that must happen to a
-    case on its own before it is taken for the cause.
+    case on its own before it is taken for the cause.  isolates : whether a worker that dies takes
+    only its own work with it.
     """
 
     workers: int = 1
     chunk_seconds: float = 0.0
     prepare: Callable[[], None] | None = None
     lost: tuple[type[BaseException], ...] = ()
-    deaths: int = 3
+    deaths: int = 2
+    isolates: bool = False
+    limits: bool = True
+    local: bool = True
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
         """Hand work to a worker."""
         raise NotImplementedError
 
-    def renew(self) -> None:
-        """Go on after workers died."""
+    def renew(self) -> int:
+        """Go on after workers died; returns how many had to be replaced."""
+        return 0
 
     def kill(self) -> None:
         """Kill the workers, because one does not come back; renew() goes on."""
@@ -58,7 +67,9 @@ class Engine:
 
 
 class Serial(Engine):
-    """One case at a time, in this process."""
+    """One case at a time, in this process, which nothing can end: it keeps no limit of a case."""
+
+    limits = False
 
     def __init__(self) -> None:
         from threadpoolctl import threadpool_limits
@@ -81,63 +92,103 @@ class Serial(Engine):
 
 
 class Processes(Engine):
-    """Worker processes on this machine, each with one thread."""
+    """Worker processes on this machine, each with one thread and a queue of its own."""
 
     # a case takes about this long: one case a chunk, so that a killed run loses one case a worker
     chunk_seconds = 0.1
     lost = (BrokenExecutor,)
+    isolates = True
 
     def __init__(self, workers: int | None = None) -> None:
         self.workers = workers or _cores()
         self._environment = contextlib.ExitStack()
         self._environment.enter_context(worker.one_thread_each())
-        self._pool = self._started()
-
-    def _started(self) -> ProcessPoolExecutor:
-        import multiprocessing
-
-        # spawn: a fresh interpreter, so that the number of threads is set before numpy loads
+        self._spare: _Process | None = None
         for _ in range(_STARTS):
-            pool = ProcessPoolExecutor(
-                self.workers, multiprocessing.get_context("spawn"), initializer=worker.start
-            )
-            try:
-                with _interrupts_blocked():
-                    # a worker inherits the block: it is not interrupted before it is ready
-                    ready = [pool.submit(os.getpid) for _ in range(self.workers)]
-                ready[0].result()
-            except BrokenExecutor:
-                pool.shutdown(wait=False)
-            else:
-                return pool
+            self._processes = [_Process() for _ in range(self.workers)]
+            if self._processes[0].starts():
+                return
+            for process in self._processes:
+                process.close(at_once=True)
+        self._environment.close()
         raise WorkerError(f"worker processes cannot be started: they died {_STARTS} times")
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-        """Hand work to a worker process."""
-        return self._pool.submit(function, *arguments)
+        """Hand work to the worker process that has the least."""
+        return min(self._processes, key=_Process.load).submit(function, *arguments)
 
-    def renew(self) -> None:
-        """New processes in place of a pool that lost one."""
-        self._pool.shutdown(wait=False, cancel_futures=True)
-        self._pool = self._started()
+    def renew(self) -> int:
+        """A process in place of each that died; from the first death on a spare one is ready."""
+        dead = [i for i, process in enumerate(self._processes) if process.is_dead()]
+        for i in dead:
+            self._processes[i].close()
+            self._processes[i] = self._spare or _Process()
+            self._spare = _Process()
+        return len(dead)
 
     def kill(self) -> None:
         """Kill the processes."""
-        for process in list((self._pool._processes or {}).values()):
+        for process in self._processes:
             process.kill()
 
     def close(self, at_once: bool = False) -> None:
         """Stop the processes."""
+        for process in (*self._processes, *([self._spare] if self._spare else [])):
+            process.close(at_once, wait=True)
+        self._environment.close()
+
+
+class _Process:
+    """One worker process."""
+
+    def __init__(self) -> None:
+        import multiprocessing
+
+        # spawn: a fresh interpreter, so that the number of threads is set before numpy loads
+        self._pool = ProcessPoolExecutor(
+            1, multiprocessing.get_context("spawn"), initializer=worker.start
+        )
+        with _interrupts_blocked():
+            # a worker inherits the block: it is not interrupted before it is ready
+            self._ready = self._pool.submit(os.getpid)
+        self._work: list[Future[Any]] = []
+
+    def starts(self) -> bool:
+        """Wait until it is ready; whether it lives then."""
+        return not isinstance(self._ready.exception(), BrokenExecutor)
+
+    def load(self) -> int:
+        """How much it has to do."""
+        self._work = [future for future in self._work if not future.done()]
+        return len(self._work)
+
+    def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
+        future = self._pool.submit(function, *arguments)
+        self._work.append(future)
+        return future
+
+    def is_dead(self) -> bool:
+        try:
+            self._pool.submit(os.getpid)
+        except BrokenExecutor:
+            return True
+        return False
+
+    def kill(self) -> None:
+        for process in list((self._pool._processes or {}).values()):
+            process.kill()
+
+    def close(self, at_once: bool = False, wait: bool = False) -> None:
         if at_once:
             self.kill()
-        self._pool.shutdown(wait=True, cancel_futures=True)
-        self._environment.close()
+        self._pool.shutdown(wait=wait, cancel_futures=True)
 
 
 class Cluster(Engine):
     """The workers of a Dask cluster (extra `cluster`)."""
 
     chunk_seconds = 2.0  # a message over the network costs more than one between processes
+    local = False
     deaths = 1  # the scheduler gives up on a task only when several workers died of it
     prepare = staticmethod(worker.limit_to_one_thread)
 
@@ -160,18 +211,46 @@ class Cluster(Engine):
         self.lost = (KilledWorker,)
         # a case is solved anew by the runner, which tells the culprit from its neighbours
         self._executor: Executor = self._client.get_executor(pure=False, retries=0)
+        self._code = code_version()
+        self._guarded = _guard()
+        try:
+            for name, (code, _) in self._client.run(self._guarded, self._code, None).items():
+                self._same_code(code, name)
+        except BaseException:
+            self.close()
+            raise
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-        """Hand work to the cluster."""
-        future: Future[Any] = self._executor.submit(function, *arguments)
-        return future
+        """Hand work to the cluster; a worker with other code, that came later, does not begin."""
+        work = pickle.dumps((function, arguments))
+        answer: Future[Any] = Future()
+        answer.set_running_or_notify_cancel()
 
-    def renew(self) -> None:
+        def take(inner: Future[Any]) -> None:
+            try:
+                code, result = inner.result()
+                self._same_code(code)
+                answer.set_result(result)
+            except BaseException as error:  # the runner's to judge
+                answer.set_exception(error)
+
+        self._executor.submit(self._guarded, self._code, work).add_done_callback(take)
+        return answer
+
+    def _same_code(self, code: str, worker_name: str = "") -> None:
+        if code != self._code:
+            raise WorkerError(
+                f"a worker of the cluster{worker_name and f' ({worker_name})'} has {code}, this "
+                f"machine has {self._code}; install the same version there and run the study again"
+            )
+
+    def renew(self) -> int:
         """The cluster starts workers in place of those that died: wait for one."""
         try:
             self._executor.submit(os.getpid).result(timeout=_CLUSTER_PATIENCE)
         except Exception as error:
             self.kill(error)
+        return 1
 
     def check(self) -> None:
         """A cluster may be without workers for a while, not for long."""
@@ -190,6 +269,30 @@ class Cluster(Engine):
         """Leave the cluster."""
         self._executor.shutdown(wait=False)
         self._client.close()
+
+
+def _guard() -> Callable[[str, bytes | None], tuple[str, Any]]:
+    """What a worker runs first: it does its work only where its code is the caller's.
+
+    A function in a function is sent as it is, so that it also runs where the package is missing
+    or another; what it gives back is plain data for the same reason.
+    """
+
+    def guarded(code: str, work: bytes | None) -> tuple[str, Any]:
+        import pickle
+
+        try:
+            from domemargin.studies.study.cases import code_version
+
+            own = code_version()
+        except Exception as error:
+            return f"no domemargin that can be used ({type(error).__name__}: {error})", None
+        if own != code or work is None:
+            return own, None
+        function, arguments = pickle.loads(work)
+        return own, function(*arguments)
+
+    return guarded
 
 
 def _cores() -> int:

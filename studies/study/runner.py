@@ -10,34 +10,72 @@ from __future__ import annotations
 import contextlib
 import itertools
 import signal
+import tempfile
 import threading
 import time
 from collections import Counter, deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import FIRST_COMPLETED, CancelledError, Future, wait
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import Any, Protocol
 
 from domemargin.studies.study.cases import (
     CRASHED,
-    SOLVED,
-    Keys,
+    LATE,
     Result,
+    Reversal,
     Solver,
     reversal_solver,
     solve_chunk,
 )
-from domemargin.studies.study.engines import Engine, Processes
-from domemargin.studies.study.sampling import count, points
+from domemargin.studies.study.engines import Engine, Processes, WorkerError
 from domemargin.studies.study.store import Store
 from domemargin.studies.study.study import Study
 
 Todo = tuple[str, dict[str, float]]
-ANSWERED = (*SOLVED, "none_below_ceiling")
+CASE_LIMIT = 60.0  # s for one case; a common one takes a tenth of a second
+COMPILING = 240.0  # s more where the solver has yet to be compiled
 LARGEST_CHUNK = 64
+MOST_UNEXPLAINED = 10
 PATIENCE = 600.0  # s without any answer before workers are taken for stuck
+
+
+class Task(Protocol):
+    """What is studied: all that the runner knows of it.  Workers get a copy.
+
+    version : that results are valid for.  answered : states of a case that has an answer.
+    solved : those that need no explanation at the end of a run.
+    """
+
+    @property
+    def version(self) -> str:
+        """The version that results are valid for."""
+
+    @property
+    def compiles(self) -> bool:
+        """Whether the first solve on a machine has to compile the solver."""
+
+    @property
+    def answered(self) -> tuple[str, ...]:
+        """States of a case that has an answer."""
+
+    @property
+    def solved(self) -> tuple[str, ...]:
+        """States that need no explanation at the end of a run."""
+
+    def text(self) -> str:
+        """The study as its store keeps it."""
+
+    def count(self) -> int:
+        """How many points the plan has."""
+
+    def plan(self) -> Iterator[Todo]:
+        """(key, point) of the whole plan in order."""
+
+    def solve(self, key: str, point: Mapping[str, float]) -> Result:
+        """One case, in a worker; whatever goes wrong is a result too."""
 
 
 @dataclass(frozen=True)
@@ -81,22 +119,41 @@ def run_study(
     solver: Solver | None = None,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     patience: float = PATIENCE,
+    limit: float = CASE_LIMIT,
 ) -> Outcome:
-    """Solve the points of a study that its store does not know yet.
+    """Solve the points of a study of bottoms that its store does not know yet; see run_task.
+
+    solver : other than the reversal solver.
+    """
+    task = Reversal(study, solver or reversal_solver())
+    return run_task(task, path, engine, on_progress, patience, limit)
+
+
+def run_task(
+    task: Task,
+    path: Path,
+    engine: Callable[[], Engine] = Processes,
+    on_progress: Callable[[Progress], None] = lambda progress: None,
+    patience: float = PATIENCE,
+    limit: float = CASE_LIMIT,
+) -> Outcome:
+    """Solve the points of a task that its store does not know yet.
 
     path : of the store.  engine : makes the workers (studies/study/engines.py), only if there is
-    something to do.  solver : other than the reversal solver.  on_progress : called at least
-    twice a second.  patience : s without an answer after which workers are killed.
+    something to do.  on_progress : called at least twice a second.  patience : s without an answer
+    after which workers are killed, never less than a case may take.  limit : s for one case.
     Ctrl-C, or SIGTERM, ends the run when what is in hand is stored; a second Ctrl-C at once.
     Raises StoreError, InputError for a cluster that is not there, WorkerError.
     """
-    solver = solver or reversal_solver()
     with Store.open(path) as store:
-        put_plan(study, store, solver.version)
+        put_plan(task, store)
         todo = store.points_left()
-        run = _Run(study, store, solver, on_progress, patience, store.planned(), todo)
+        run = _Run(task, store, on_progress, patience, limit, store.planned(), todo)
         if todo:
-            with _stop_on_signals() as stop:
+            if patience >= PATIENCE:
+                run.patience = max(patience, 4.0 * limit)
+            with _stop_on_signals() as stop, tempfile.TemporaryDirectory() as marks:
+                run.marks = Path(marks)
                 made = engine()
                 try:
                     run.work(made, stop)
@@ -112,18 +169,16 @@ def run_study(
             run.interrupted,
             run.workers_lost,
             store.counts(),
-            store.reasons(),
+            store.reasons(task.solved),
         )
 
 
-def put_plan(study: Study, store: Store, version: str) -> None:
-    """Put the study's points into its store, unless they are there."""
-    text = study.to_json()
+def put_plan(task: Task, store: Store) -> None:
+    """Put the points of a study into its store, unless they are there."""
+    text = task.text()
     known = (store.meta("study"), store.meta("solver"), store.planned())
-    if known != (text, version, count(study)):
-        keys = Keys(study, version)
-        rows = ((keys.of(point), point) for point in points(study))
-        store.replace_plan(rows, {"study": text, "solver": version})
+    if known != (text, task.version, task.count()):
+        store.replace_plan(task.plan(), {"study": text, "solver": task.version})
 
 
 @dataclass
@@ -154,11 +209,11 @@ def _stop_on_signals() -> Iterator[_Stop]:
 
 @dataclass
 class _Run:
-    study: Study
+    task: Task
     store: Store
-    solver: Solver
     on_progress: Callable[[Progress], None]
     patience: float
+    limit: float
     planned: int
     todo: int
     done: int = 0
@@ -169,8 +224,12 @@ class _Run:
     mean: float = 1.0  # s a case, of the last ones
     in_hand: dict[Future[Any], list[Todo]] = field(default_factory=dict)
     suspects: deque[Todo] = field(default_factory=deque)
+    again: deque[Todo] = field(default_factory=deque)  # lost with a worker, through no fault
     alone: bool = False  # what is in hand is a suspect with nothing beside it
     deaths: Counter[str] = field(default_factory=Counter)
+    marks: Path | None = None  # folder for the keys of cases over their limit
+    unexplained: int = 0  # workers that died one after the other without having begun a case
+    sent: float = 0.0  # when a suspect was sent out
 
     def work(self, engine: Engine, stop: _Stop) -> None:
         left = self.store.left()
@@ -199,6 +258,7 @@ class _Run:
         if self.suspects:
             if not self.in_hand:
                 self.alone = True
+                self.sent = time.monotonic()
                 self._submit(engine, [self.suspects.popleft()])
             return
         if self.in_hand and self.alone:
@@ -208,16 +268,22 @@ class _Run:
             out = sum(map(len, self.in_hand.values()))
             share = (self.todo - self.done - out) // (4 * engine.workers)
             size = min(int(engine.chunk_seconds / max(self.mean, 1e-6)), share, LARGEST_CHUNK)
-            chunk = list(itertools.islice(left, max(size, 1)))
+            size = max(size, 1)
+            chunk = [self.again.popleft() for _ in range(min(size, len(self.again)))]
+            chunk += itertools.islice(left, size - len(chunk))
             if not chunk:
                 return
             self._submit(engine, chunk)
 
     def _submit(self, engine: Engine, chunk: list[Todo]) -> None:
         try:
-            future = engine.submit(
-                solve_chunk, self.study, self.solver.solve, chunk, engine.prepare
+            limit = (
+                self.limit + (COMPILING if self.task.compiles and not _compiled() else 0.0)
+                if engine.limits
+                else None
             )
+            marks = self.marks if engine.local else None
+            future = engine.submit(solve_chunk, self.task, chunk, engine.prepare, limit, marks)
         except engine.lost as error:  # it broke since the last answer
             future = Future()
             future.set_exception(error)
@@ -227,24 +293,67 @@ class _Run:
         """Store what came back; if a worker died, sort out what was in hand."""
         lost = (*engine.lost, CancelledError)
         broken = late or any(isinstance(_error(f), lost) for f in finished)
-        if broken:
-            self.workers_lost += 1
+        if late or (broken and not engine.isolates):
             finished, _ = wait(self.in_hand)
         results: list[Result] = []
+        found = False  # a case that a worker was at when it died
         for future in finished:
             chunk = self.in_hand.pop(future)
-            if isinstance(_error(future), lost):
-                results += self._suspect(chunk, late, engine.deaths)
-            else:
+            if not isinstance(_error(future), lost):
                 results += future.result()  # an error here is none of a case: it ends the run
+                continue
+            marks = self._marked(chunk)
+            found = found or bool(marks)
+            guilty = [todo for todo in chunk if todo[0] in marks]
+            if engine.isolates:  # it is known which case it was
+                self.again.extend(todo for todo in chunk if todo[0] not in marks)
+            else:
+                guilty = chunk
+            if over := [self._late(key, marks[key]) for key, _ in guilty if marks.get(key)]:
+                results += over
+            elif guilty and engine.isolates and not late:
+                results += self._died(guilty, engine.deaths)
+            elif guilty:
+                results += self._suspect(guilty, late, engine.deaths)
         if results:
-            self.store.add(results, self.solver.version)
+            self.store.add(results, self.task.version)
             self.done += len(results)
-            self.failed += sum(r.state not in ANSWERED for r in results)
+            self.failed += sum(r.state not in self.task.answered for r in results)
             recent = sum(r.seconds for r in results) / len(results)
             self.mean = recent if self.done == len(results) else 0.8 * self.mean + 0.2 * recent
         if broken:
-            engine.renew()
+            dead = engine.renew()
+            self.workers_lost += dead
+            self.unexplained = 0 if results or found else self.unexplained + dead
+            if self.unexplained > MOST_UNEXPLAINED:
+                raise WorkerError("workers die before they begin a case; the run cannot go on")
+
+    def _marked(self, chunk: list[Todo]) -> dict[str, str]:
+        """Of a chunk whose worker died: key -> text of the mark of the case it was at, which says
+        where a case over its limit stood, else nothing."""
+        found: dict[str, str] = {}
+        for key, _ in chunk if self.marks is not None else []:
+            mark = self.marks / key  # type: ignore[operator]
+            if mark.exists():
+                found[key] = mark.read_text(encoding="utf-8", errors="replace")
+                mark.unlink()
+        return found
+
+    def _died(self, guilty: list[Todo], most: int) -> list[Result]:
+        """Of cases that a worker was at when it died: to be solved again, or that they crashed."""
+        results = []
+        for key, point in guilty:
+            self.deaths[key] += 1
+            if self.deaths[key] < most:
+                self.again.appendleft((key, point))
+            else:
+                reason = f"the worker that solved it died, {most} times"
+                results.append(Result(key, CRASHED, reason, {}, 0.0, passing=True))
+        return results
+
+    def _late(self, key: str, detail: str = "") -> Result:
+        reason = f"not solved within the limit of {self.limit:g} s for a case"
+        return Result(key, LATE, reason, {}, self.limit, detail=detail)
 
     def _suspect(self, chunk: list[Todo], late: bool, most: int) -> list[Result]:
         """Cases to be solved alone, or, of one that was, that it crashed."""
@@ -253,6 +362,8 @@ class _Run:
             return []
         key = chunk[0][0]
         self.deaths[key] += 1
+        if not late and time.monotonic() - self.sent > self.limit:
+            return [self._late(key)]
         if late:
             reason = f"no answer within {self.patience:g} s, also on its own"
         elif self.deaths[key] < most:
@@ -269,6 +380,13 @@ class _Run:
                 self.planned, self.todo, self.done, self.failed, self.workers_lost, self.seconds
             )
         )
+
+
+def _compiled() -> bool:
+    from domemargin.fea.compiled import is_compiled
+    from domemargin.fea.shell.newton import converge
+
+    return is_compiled(converge)
 
 
 def _error(future: Future[Any]) -> BaseException | None:

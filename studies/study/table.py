@@ -28,7 +28,14 @@ def study_in(path: Path) -> Study:
         text = store.meta("study")
     if text is None:
         raise StoreError(f"the store {str(path)!r} holds no study yet; run it first", "store")
-    return Study.from_json(text)
+    try:
+        return Study.from_json(text)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        raise StoreError(
+            f"the store {str(path)!r} holds no study of bottoms that this program reads "
+            f"({type(error).__name__}: {str(error)[:60]})",
+            "store",
+        ) from None
 
 
 def read_table(path: Path) -> pd.DataFrame:
@@ -107,12 +114,10 @@ def export(path: Path, to: Path) -> int:
 
     Raises InputError for another ending, StoreError.
     """
-    if to.suffix == ".csv":
-        with whole_file(to) as temporary:
-            return _export_csv(path, temporary)
-    if to.suffix == ".parquet":
-        with whole_file(to) as temporary:
-            return _export_parquet(path, temporary)
+    if to.suffix in (".csv", ".parquet"):
+        write = _export_csv if to.suffix == ".csv" else _export_parquet
+        with whole_file(to) as whole:
+            return write(path, whole)
     raise InputError(
         f"the table's file is {to.name!r}; its name must end in .csv or .parquet", "--table"
     )

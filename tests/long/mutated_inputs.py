@@ -480,7 +480,7 @@ def run_here(case: Case, doming: bool = False) -> Ending:
     patches = [
         mock.patch("domemargin.studies.study.runner.run_study", _left_out),
         mock.patch("domemargin.studies.margin.scatter.run_study", _left_out),
-        mock.patch("domemargin.studies.doming.study.run_doming_study", _left_out),
+        mock.patch("domemargin.studies.study.runner.run_task", _left_out),
         mock.patch.object(atexit, "register"),
         mock.patch.object(sys, "argv", ["domemargin", *case.arguments]),
         contextlib.redirect_stdout(io.StringIO()),
