@@ -170,7 +170,7 @@ def test_doming(
     options: tuple[str, ...], monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(domemargin.fea.doming.reversal, "ramp", fails)
+    monkeypatch.setattr(domemargin.fea.doming.reversal, "find_limit", fails)
     status, out, err = command(monkeypatch, capsys, "doming", "north", *options, "--out", "o")
     assert status == 1
     assert err.startswith("domemargin: the reversal could not be found (")

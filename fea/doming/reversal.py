@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from domemargin.fea.bottom.observe import ShellView
-from domemargin.fea.core.ramp import Plan, Ramp, compliance, pressure_control, ramp
+from domemargin.fea.core.limit import STEP, find_limit
+from domemargin.fea.core.ramp import Plan, Ramp, compliance, pressure_control
 from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.materials import B1, B3, EP
 from domemargin.fea.shell.shell import Shell, ShellState, build_shell
@@ -33,7 +34,6 @@ ROWS = {
     "+ hardening": PARTS[:3],
     "+ residual stress": PARTS,
 }
-STEP = 0.07  # of the path; `reversal` takes 0.08 at its default resolution
 CEILING = 4.0  # MPa
 
 
@@ -41,8 +41,7 @@ CEILING = 4.0  # MPa
 class FormedReversal:
     """Reversal of a formed bottom with some parts of its formed state.
 
-    kind : limit, bifurcation, none_below_ceiling or not_converged.  reversal_pressure_mpa : None
-    where none was found.  growth_mm, set_in_mm : lowering of the stand ring at `growth_at_mpa`,
+    kind : as in Record.  reversal_pressure_mpa : None where none was found.  growth_mm, set_in_mm : lowering of the stand ring at `growth_at_mpa`,
     and what stays; None where it reverses first.  waves : number of circumferential waves of the
     first onset, 0 for none before the limit; None where it was not looked for.
     """
@@ -112,16 +111,17 @@ def reverse(
     parts: tuple[str, ...] = PARTS,
     growth_at: float = 60 * 0.006894757293168361,
     waves: int = 0,
-    step: float = STEP,
+    resolution: float = 0.002,
 ) -> FormedReversal:
     """Raise the pressure in a formed bottom until it reverses.
 
     parts : of the formed state that it keeps; stress brings all of them.  growth_at : MPa.
     waves : stability is checked against 1 to this many circumferential waves.
-    Two ramps, one of double step, give the limit of short steps.  A solve that fails is a kind too.
+    resolution : error allowed for the steps, as a share of the pressure.  A solve that fails is a
+    kind too.
     """
     try:
-        return _reverse(formed, tooling, parts, growth_at, waves, step)
+        return _reverse(formed, tooling, parts, growth_at, waves, resolution)
     except SolveError as error:
         return _failed(parts, growth_at, error.reason)
 
@@ -136,23 +136,24 @@ def _reverse(
     parts: tuple[str, ...],
     growth_at: float,
     waves: int,
-    step: float,
+    resolution: float,
 ) -> FormedReversal:
     shell, start = system_of(formed, parts)
     radius = 0.5 * tooling.punch.nose_diameter
     nose = tooling.punch.nose_radius + 0.5 * tooling.blank.gauge
     scale = 0.5 * radius**2 * nose
-    plan = Plan(step, scale, scale / compliance(shell, start), CEILING, located=5e-4)
-    path = ramp(shell, start, plan)
+    # the metal yields, so a path has no step but that of its ramps
+    plan = Plan(STEP, scale, scale / compliance(shell, start), CEILING)
+    solved = find_limit(shell, start, plan, resolution)
+    path, plan = solved.path, solved.plan
     if path.limit is None:
         kind = "none_below_ceiling" if path.ending == "ceiling" else "not_converged"
         return replace(_failed(parts, growth_at, path.reason), kind=kind)
-    coarse = ramp(shell, start, replace(plan, step=2.0 * step))
-    pressure, kind = path.limit.pressure, path.limit.kind
-    factor = 1.0
-    if coarse.limit is not None and coarse.limit.kind == kind:
-        factor = 2.0 - coarse.limit.pressure / pressure
-    pressure *= factor
+    if solved.unresolved or solved.correction is None:
+        reason = f"the resolution of {resolution:.2%} is not reached: {solved.unresolved}"
+        return replace(_failed(parts, growth_at, reason), kind="not_resolved")
+    pressure, kind = path.limit.pressure + solved.correction, path.limit.kind
+    factor = pressure / path.limit.pressure
     reason, found = path.limit.describe(pressure), None
     if waves:
         found = 0
