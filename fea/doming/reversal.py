@@ -42,8 +42,10 @@ class FormedReversal:
     """Reversal of a formed bottom with some parts of its formed state.
 
     kind : as in Record.  reversal_pressure_mpa : None where none was found.
-    growth_mm, set_in_mm : lowering of the stand ring at `growth_at_mpa`, and what stays; None where it reverses first.  waves : number of circumferential waves of the
-    first onset, 0 for none before the limit; None where it was not looked for.
+    growth_mm, set_in_mm : lowering of the stand ring at `growth_at_mpa`, and what stays; None
+        where it reverses first.
+    waves : number of circumferential waves of the first onset, 0 for none before the limit; None
+        where it was not looked for.
     """
 
     parts: tuple[str, ...]
