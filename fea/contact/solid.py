@@ -13,16 +13,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.contact.contact import Penalty, Tool
 from domemargin.fea.contact.kernel import HISTORY, SEGMENT, point_contact
 from domemargin.fea.doming.step import TWO_PI, Trial
 from domemargin.fea.solid.solid import Solid, SolidState
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Bools, Floats, Ints
 
 # two points of each three-node edge, as on the shell
 _PLACE = 0.5 + np.array([-0.5, 0.5]) / math.sqrt(3.0)
@@ -53,7 +50,7 @@ def add_edge_contact(
     friction: float,
     old: Floats,
     new: Floats,
-    free: NDArray[np.bool_],
+    free: Bools,
     residual: Floats,
     band: Floats,
     coupling: Floats,
@@ -150,7 +147,7 @@ class SolidPress:
     sharpness: float = 0.7
 
     @property
-    def free(self) -> NDArray[np.bool_]:
+    def free(self) -> Bools:
         """(n,) which unknowns move."""
         return self.body.free
 

@@ -22,6 +22,7 @@ from domemargin.fea.shell.shell import Shell, ShellState, build_shell
 from domemargin.fea.waves.waves import first_onset
 from domemargin.profiles.shape.meridian import Points
 from domemargin.profiles.tooling.tooling import Tooling
+from domemargin.profiles.units import PSI
 
 Floats = NDArray[np.float64]
 
@@ -110,7 +111,7 @@ def reverse(
     formed: Formed,
     tooling: Tooling,
     parts: tuple[str, ...] = PARTS,
-    growth_at: float = 60 * 0.006894757293168361,
+    growth_at: float = 60 * PSI,
     waves: int = 0,
     step: float = STEP,
 ) -> FormedReversal:

@@ -25,7 +25,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.layers import (
@@ -57,9 +56,7 @@ from domemargin.fea.metal.layers import (
     stresses,
 )
 from domemargin.fea.metal.materials import NU, P1, P2, E
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 WIDTH = 8  # half bandwidth: three nodes of three unknowns couple to each other
 SHEAR = math.sqrt(5.0 / 6.0)

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.core.banded import bordered_8, bordered_again_8, norm, solve_with_8
@@ -24,9 +23,7 @@ from domemargin.fea.core.path import (
     distance,
 )
 from domemargin.fea.shell.kernel import assemble
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 
 @kernel

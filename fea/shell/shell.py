@@ -12,7 +12,6 @@ from functools import cached_property
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from domemargin.fea.errors import SolveError
@@ -22,11 +21,10 @@ from domemargin.fea.metal.spread import REACH, Means, raised, running_means
 from domemargin.fea.shell.kernel import WIDTH, assemble, thicken
 from domemargin.fea.shell.newton import converge
 from domemargin.fea.shell.tables import layer_rule, tables
+from domemargin.profiles.arrays import Bools, Floats, Ints
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.meridian import Meridian
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Along = Callable[[Floats], Floats]
 
 FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
@@ -97,7 +95,7 @@ class Shell:
     rule: Ints
     inner: Floats
     reach: Floats
-    free: NDArray[np.bool_]
+    free: Bools
     side: float
     material: Floats
 

@@ -10,16 +10,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.layers import C11, C12, C13, C22, C23, C33, LANES
 from domemargin.fea.metal.materials import NU, E
 from domemargin.fea.shell.kernel import PLACE, SHEAR, locate_points, stress_block
 from domemargin.fea.waves.moments import half_log_difference
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 ENTRIES = 5
 

@@ -23,7 +23,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.banded import factor, solve
 from domemargin.fea.errors import SolveError
@@ -32,8 +31,7 @@ from domemargin.fea.waves.imperfect_kernel import ENTRIES, layer_moduli, wave_fo
 from domemargin.fea.waves.kernel import WAVE_WIDTH
 from domemargin.fea.waves.moments import FLOW, GEOMETRY
 from domemargin.fea.waves.waves import bands, held
-
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 
 def quadratic(band: Floats, w: Floats) -> float:

@@ -27,13 +27,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import POSITIVE, kernel
 from domemargin.fea.waves.moments import CS, F1, F2, F3, M13, M23, M33, PP, PQ, QQ, A, B, D
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 WAVE_WIDTH = 14  # half bandwidth: three nodes of five unknowns
 

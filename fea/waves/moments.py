@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.layers import (
@@ -39,9 +38,7 @@ from domemargin.fea.metal.layers import (
 )
 from domemargin.fea.metal.materials import B1, B2, B3, ELASTIC, EP, LAW, NU, E, yield_curve
 from domemargin.fea.shell.kernel import SHEAR, locate_points, stress_block
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 # sums over layers at a point, see `moments`
 A, B, D, PP, QQ, PQ, F1, F2, M13, M23, M33, F3, CS = 0, 3, 6, 9, 12, 15, 18, 20, 22, 24, 26, 27, 28

@@ -12,9 +12,9 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 PARTS = ("dome", "shoulder", "inner_leg", "nose", "outer_leg", "heel", "sidewall")
 
