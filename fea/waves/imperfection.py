@@ -46,37 +46,13 @@ def quadratic(band: Floats, w: Floats) -> float:
 
 def _strains(shell: Shell, n: int, x: Floats, y: Floats, wave: Floats) -> Floats:
     out = np.empty((shell.y0.size, ENTRIES))
-    wave_strains(
-        float(n),
-        x,
-        wave,
-        shell.shapes,
-        shell.slopes,
-        shell.first_layer,
-        shell.per_length,
-        shell.radius,
-        y,
-        out,
-    )
+    wave_strains(float(n), x, wave, shell.body[:], y, out)
     return out
 
 
 def _forces(shell: Shell, n: int, x: Floats, y: Floats, stress: Floats) -> Floats:
     out = np.empty((len(shell.s), 5))
-    wave_forces(
-        float(n),
-        x,
-        stress,
-        shell.shapes,
-        shell.slopes,
-        shell.weights,
-        shell.first_layer,
-        shell.per_length,
-        shell.layer_weight,
-        shell.radius,
-        y,
-        out,
-    )
+    wave_forces(float(n), x, stress, shell.body[:], y, out)
     return out.ravel()
 
 
@@ -122,20 +98,7 @@ def grow(shell: Shell, states: Sequence[ShellState], n: int, given: Floats) -> W
     waves, changes = [wave], []
     for before, state in pairwise(states):
         moduli = np.empty((shell.y0.size, 7))
-        layer_moduli(
-            state.x,
-            shell.shapes,
-            shell.slopes,
-            shell.shear_strain,
-            shell.first_layer,
-            shell.per_length,
-            shell.layer_weight,
-            before.factor,
-            shell.material,
-            before.y,
-            before.layers,
-            moduli,
-        )
+        layer_moduli(state.x, shell.body[:], before.history[:], moduli)
         band = bands(shell, before, state, (n,), state.pressure, FLOW)[0]
         right = _forces(shell, n, state.x, before.y, _times(moduli, strain) - stress)
         right[fixed] = 0.0

@@ -106,41 +106,10 @@ def bands(
     """
     n_points = shell.gauge.size
     geometry, sums = np.empty((n_points, 6)), np.empty((n_points, SUMS))
-    moments(
-        state.x,
-        shell.shapes,
-        shell.slopes,
-        shell.shear_strain,
-        shell.first_layer,
-        shell.per_length,
-        shell.layer_weight,
-        before.factor,
-        shell.layer_prior,
-        shell.material,
-        shell.radius,
-        before.y,
-        before.layers,
-        part,
-        geometry,
-        sums,
-    )
+    moments(state.x, shell.body[:], before.history[:], part, geometry, sums)
     values = np.empty((len(numbers), 5 * len(shell.s), WAVE_WIDTH + 1))
     for n, out in zip(numbers, values, strict=True):
-        wave_band(
-            float(n),
-            pressure,
-            shell.shapes,
-            shell.slopes,
-            shell.weights,
-            shell.full_shapes,
-            shell.full_slopes,
-            shell.full_weights,
-            state.x,
-            before.face,
-            geometry,
-            sums,
-            out,
-        )
+        wave_band(float(n), pressure, shell.body[:], state.x, before.face, geometry, sums, out)
     return values
 
 
