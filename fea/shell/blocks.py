@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from domemargin.fea.compiled import kernel
+from domemargin.fea.compiled import kernel, part
 from domemargin.fea.metal.layers import (
     BLOCK,
     E3,
@@ -54,7 +54,7 @@ def locate_points(x: Floats, body: Body, place: Floats) -> None:
             out[STRETCH], out[SHEARED] = rp * c + zp * s, -rp * s + zp * c
 
 
-@kernel
+@part
 def stress_block(point: int, place: Floats, body: Body, start: Start, lanes: Floats) -> int:
     """Stress and tangent of the layers of `point` and as many points after it as fit.
 

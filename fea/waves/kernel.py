@@ -88,9 +88,10 @@ _CHUNK = 32  # points that go through together
 
 
 @kernel
-def _forms(n: float, point: int, body: Body, x: Floats, geometry: Floats, V: Floats) -> None:
+def _forms(
+    n: float, point: int, shapes: Floats, slopes: Floats, x: Floats, geometry: Floats, V: Floats
+) -> None:
     """Coefficients of the linear forms at a point; V : (17, 15), out."""
-    shapes, slopes = body.shapes, body.slopes
     e, gp = point // shapes.shape[0], point % shapes.shape[0]
     r, s, c = geometry[point, 0], geometry[point, 1], geometry[point, 2]
     k, a, g = geometry[point, 3], geometry[point, 4], geometry[point, 5]
@@ -188,7 +189,7 @@ def wave_band(
     """
     band[:] = 0.0
     body = Body(*shell)
-    weights = body.weights
+    shapes, slopes, weights = body.shapes, body.slopes, body.weights
     n_points = weights.shape[1]
     # tangent = sum over pairs of weight (u v^T + v u^T) = sum over forms u (times of u)^T
     forms = np.zeros((_FORMS, _UNKNOWNS, _CHUNK))
@@ -199,7 +200,7 @@ def wave_band(
     for first in range(0, face.size, _CHUNK):
         count = min(_CHUNK, face.size - first)
         for point in range(count):
-            _forms(n, first + point, body, x, geometry, forms[:, :, point])
+            _forms(n, first + point, shapes, slopes, x, geometry, forms[:, :, point])
             weight = weights[(first + point) // n_points, (first + point) % n_points]
             _weights(pressure, weight, first + point, face, geometry, sums, pairs[:, point])
         T[:] = 0.0
