@@ -23,7 +23,8 @@ def sources() -> str:
     folder = Path(__file__).parent
     digest = sha256()
     for path in sorted(folder.rglob("*.py")):
-        if b"@kernel" in (text := path.read_bytes()):
+        text = path.read_bytes()
+        if b"@kernel" in text or b"@part" in text:
             digest.update(path.relative_to(folder).as_posix().encode() + b"\0" + text)
     return digest.hexdigest()
 
@@ -53,6 +54,15 @@ def kernel(function: F) -> F:
         return cast(F, compiled)
     index = compiled._cache._cache_file
     index._source_stamp = (index._source_stamp, sources())
+    load = index._load_index
+
+    def load_if_possible() -> Any:
+        try:
+            return load()
+        except (AttributeError, ImportError):  # of a class that has another name or place by now
+            return {}
+
+    index._load_index = load_if_possible
     save = compiled._cache.save_overload
 
     def save_if_possible(signature: Any, data: Any) -> None:
@@ -75,6 +85,15 @@ def _warn_uncached() -> None:
             RuntimeWarning,
             stacklevel=2,
         )
+
+
+def part(function: F) -> F:
+    """A piece of a kernel, put into its caller as if it were written there.
+
+    The compiler then sees one function: a kernel that is cut into parts keeps its speed and its
+    last bit, while a kernel that calls kernels has each of them optimised for itself first.
+    """
+    return cast(F, njit(inline="always")(function))
 
 
 def is_kept(function: Callable[..., Any]) -> bool:

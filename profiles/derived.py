@@ -12,13 +12,11 @@ from functools import lru_cache, partial
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.meridian import PARTS
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,9 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.limits import LIMITS, check, unknown_name
 from domemargin.profiles.local import Along, Zone, cosine_step, smooth_through
@@ -18,8 +19,6 @@ from domemargin.profiles.shape.closing import shape_error
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.meridian import Meridian
 from domemargin.profiles.shape.shape import Shape, Sheet
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

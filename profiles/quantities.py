@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from domemargin.profiles.errors import InputError, brief
 from domemargin.profiles.limits import SHOWN_UNIT
+from domemargin.profiles.units import BAR, PSI
 
 if TYPE_CHECKING:
     import pint
@@ -29,10 +30,10 @@ _COMMON: dict[str, dict[str, float]] = {
     "length": {"mm": 1.0, "cm": 10.0, "m": 1e3, "um": 1e-3, "in": 25.4, "thou": 0.0254},
     "angle": {"deg": math.pi / 180.0, "rad": 1.0},
     "stress": {
-        "MPa": 1.0, "GPa": 1e3, "kPa": 1e-3, "N/mm2": 1.0, "bar": 0.1,
-        "psi": 0.006894757293168361, "ksi": 6.894757293168361,
+        "MPa": 1.0, "GPa": 1e3, "kPa": 1e-3, "N/mm2": 1.0, "bar": BAR,
+        "psi": PSI, "ksi": 1e3 * PSI,
     },
-    "pressure": {"psi": 0.006894757293168361, "bar": 0.1, "kPa": 1e-3, "MPa": 1.0},
+    "pressure": {"psi": PSI, "bar": BAR, "kPa": 1e-3, "MPa": 1.0},
     "density": {"g/cm3": 1.0, "kg/m3": 1e-3},
     "force": {"N": 1.0, "kN": 1e3, "lbf": 4.4482216152605},
     "stiffness": {"N/mm": 1.0, "kN/mm": 1e3, "lbf/in": 0.17512683524647638},

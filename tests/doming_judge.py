@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.bottom.readings import lowest
 from domemargin.fea.solid.mesh import to_skfem
@@ -28,13 +27,13 @@ from domemargin.fea.stroke.press import (
 )
 from domemargin.fea.stroke.solid import SolidPress
 from domemargin.fea.stroke.step import loosened, resting
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.files.section import section_mesh
 from domemargin.profiles.shape.meridian import Meridian, Points
 from domemargin.profiles.tooling.chain import blank_chain, blank_thickness
 from domemargin.profiles.tooling.files import load_tooling
 from domemargin.profiles.tooling.tooling import Tooling
 
-Floats = NDArray[np.float64]
 RISE = 10.4  # mm of the die
 
 

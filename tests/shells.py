@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.banded import factor, solve
 from domemargin.fea.shell.shell import Shell, build_shell
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.meridian import Meridian, Segment
-
-Floats = NDArray[np.float64]
 
 CLAMPED = "r z phi"
 

@@ -14,6 +14,7 @@ import study_stand_in as stand_in
 from domemargin.fea.bottom.reversal import reversal
 from domemargin.fea.core.settings import Settings
 from domemargin.profiles import InputError, load_profile
+from domemargin.profiles.units import PSI
 from domemargin.studies.figures.compare import compare_figure
 from domemargin.studies.figures.margin import margin_figure
 from domemargin.studies.margin.compare import compare
@@ -30,7 +31,6 @@ from domemargin.studies.study.study import Plan, Scatter, Scattered, Study, Vari
 from domemargin.studies.study.study_file import load_study, ready_studies
 from domemargin.studies.study.table import read_table
 from domemargin.studies.study.varied import bottom_at
-from domemargin.studies.units import PSI
 
 GAUGES = (0.265, 0.267, 0.27, 0.2725, 0.275)
 

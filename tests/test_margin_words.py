@@ -12,6 +12,7 @@ import study_stand_in as stand_in
 from rich.console import Console
 
 from domemargin.profiles import load_profile
+from domemargin.profiles.units import PSI
 from domemargin.studies.figures.margin import margin_figure
 from domemargin.studies.margin.margin import MOST_LEVELS, MarginReport, levels, margin_report
 from domemargin.studies.study.engines import Serial
@@ -19,7 +20,6 @@ from domemargin.studies.study.runner import run_study
 from domemargin.studies.study.study import Plan, Study, Varied
 from domemargin.studies.study.study_file import load_study
 from domemargin.studies.text.study import _print_reasons, print_margin
-from domemargin.studies.units import PSI
 
 
 @pytest.fixture(scope="module")

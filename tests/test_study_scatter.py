@@ -11,13 +11,13 @@ import study_stand_in as stand_in
 from scipy.stats import norm
 
 from domemargin.profiles import InputError, load_profile
+from domemargin.profiles.units import PSI
 from domemargin.studies.margin.scatter import scatter_report, share_interval
 from domemargin.studies.margin.surrogate import SurrogateError
 from domemargin.studies.study.distributions import draw, values
 from domemargin.studies.study.engines import Serial
 from domemargin.studies.study.study import Scatter, Scattered, Study
 from domemargin.studies.study.study_file import load_study
-from domemargin.studies.units import PSI
 
 QUANTITIES = (
     Scattered("dome_depth", "normal", 10.4, 0.05),

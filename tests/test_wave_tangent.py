@@ -17,7 +17,6 @@ from typing import NamedTuple
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from shells import revolve
 from wave_energy import Bent
 
@@ -29,11 +28,10 @@ from domemargin.fea.waves.kernel import WAVE_WIDTH, wave_band
 from domemargin.fea.waves.moments import FLOW, SUMS, moments
 from domemargin.fea.waves.waves import THEORIES, WaveTangent, held, wave_tangent
 from domemargin.profiles import load_profile
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.material import Material
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.grading import element_ends
-
-Floats = NDArray[np.float64]
 
 DATA = Path(__file__).parent / "data"
 # equilibrium to rounding
@@ -180,16 +178,10 @@ def test_polynomial_in_n(name: str, n: int) -> None:
     """The band from five sampled n against the kernel at n itself."""
     shell, before, state = STATES[name]()
     geometry, sums = np.empty((shell.gauge.size, 6)), np.empty((shell.gauge.size, SUMS))
-    moments(
-        state.x, shell.shapes, shell.slopes, shell.shear_strain, shell.first_layer,
-        shell.per_length, shell.layer_weight, before.factor, shell.layer_prior,
-        shell.material, shell.radius, before.y, before.layers, FLOW, geometry, sums,
-    )  # fmt: skip
+    moments(state.x, shell.body[:], before.history[:], FLOW, geometry, sums)
     band = np.empty((5 * shell.s.size, WAVE_WIDTH + 1))
-    wave_band(
-        float(n), state.pressure, shell.shapes, shell.slopes, shell.weights, shell.full_shapes,
-        shell.full_slopes, shell.full_weights, state.x, before.face, geometry, sums, band,
-    )  # fmt: skip
+    body = shell.body[:]
+    wave_band(float(n), state.pressure, body, state.x, before.face, geometry, sums, band)
     tangent = wave_tangent(shell, before, state)
     direct = dense(band)
     scale = np.sqrt(np.outer(np.diag(direct), np.diag(direct)))

@@ -82,20 +82,7 @@ def test_material_and_geometric_parts_make_up_the_tangent(material: str) -> None
     states = ramp(shell, shell.start(), plan_of(profile, shell, 0.1, 0.5)).states
     before, state = states[-2:]
     moduli = np.empty((shell.y0.size, 7))
-    layer_moduli(
-        state.x,
-        shell.shapes,
-        shell.slopes,
-        shell.shear_strain,
-        shell.first_layer,
-        shell.per_length,
-        shell.layer_weight,
-        before.factor,
-        shell.material,
-        before.y,
-        before.layers,
-        moduli,
-    )
+    layer_moduli(state.x, shell.body[:], before.history[:], moduli)
     wave = np.random.default_rng(3).standard_normal((len(shell.s), 5))
     for n in (1, 4):
         strain = _strains(shell, n, state.x, before.y, wave)

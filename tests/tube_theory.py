@@ -19,13 +19,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from shells import revolve, tube
 
 from domemargin.fea.shell.shell import Shell
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.material import Material
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from domemargin.fea.shell.shell import Shell, ShellState
-
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 TINY = 1e-30  # complex step
 SHEAR_SHARE = 5.0 / 6.0

@@ -7,15 +7,13 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.path import Newton, System
 from domemargin.fea.core.ramp import Plan, pressure_control
 from domemargin.fea.core.record import Curve, FirstYield, MeshFigures, Onset, Outline, PlasticZone
 from domemargin.fea.errors import SolveError
+from domemargin.profiles.arrays import Bools, Floats
 from domemargin.profiles.shape.meridian import Meridian
-
-Floats = NDArray[np.float64]
 
 FULLY_PLASTIC = 0.75  # share of the gauge at yield
 AT_YIELD = 0.999
@@ -163,7 +161,7 @@ def carried_to_faces(value: Floats, xi: Floats) -> Floats:
     )
 
 
-def zones(meridian: Meridian, s: Floats, plastic: NDArray[np.bool_]) -> tuple[PlasticZone, ...]:
+def zones(meridian: Meridian, s: Floats, plastic: Bools) -> tuple[PlasticZone, ...]:
     """Stretches of the meridian, part by part, in which the points at arc lengths s are plastic.
 
     A point stands for the stretch to half way to its neighbours.

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.bottom.readings import (
     AT_YIELD,
@@ -22,9 +21,8 @@ from domemargin.fea.core.record import FirstYield, MeshFigures, Onset, Outline, 
 from domemargin.fea.metal.materials import ELASTIC, LAW
 from domemargin.fea.solid.solid import Solid, SolidState
 from domemargin.fea.solid.waves import SolidWaveTangent, solid_wave_tangent
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.shape.meridian import Meridian
-
-Floats = NDArray[np.float64]
 
 POINTS_THROUGH = 3  # of an element
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.bottom.reversal import Solved, record_of, solve_path
 from domemargin.fea.core.record import CAUTION, Record
@@ -16,10 +15,9 @@ from domemargin.fea.errors import SolveError
 from domemargin.fea.shell.shell import Shell
 from domemargin.fea.waves.imperfection import grow
 from domemargin.fea.waves.waves import first_onset, wave_tangent
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.profile import Profile
-
-Floats = NDArray[np.float64]
 
 GROWS = 1.5  # how many times a wave may grow in a step near its onset
 

@@ -7,12 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.contact.kernel import ARC, LINE, SEGMENT_COLUMNS
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.shape.meridian import Segment
-
-Floats = NDArray[np.float64]
 
 TOUCHES = ("inside", "outside")
 

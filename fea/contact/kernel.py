@@ -17,13 +17,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.shell.kernel import WIDTH
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 # what is kept of a point's contact with a tool: pressure and traction (MPa per undeformed area),
 # the normal away from the tool there, and which segment touches (-1: none)

@@ -12,11 +12,9 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import POSITIVE, kernel
-
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 
 def _elimination(width: int) -> Any:

@@ -14,14 +14,12 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.core.banded import bordered, bordered_again, norm, solve_with
 from domemargin.fea.core.banded import solve as solve_again
 from domemargin.fea.errors import SolveError
-
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 
 class Found(Protocol):

@@ -7,11 +7,9 @@ from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Floats, Ints
 from domemargin.profiles.profile import Profile
-
-Floats = NDArray[np.float64]
 
 CAUTION = (
     "A model estimate, to be confirmed by a reversal test on real cans; "
@@ -43,7 +41,7 @@ class Curve:
     centre_travel_mm: Floats
     stand_growth_mm: Floats
     swept_volume_mm3: Floats
-    negative_pivots: NDArray[np.int64]
+    negative_pivots: Ints
 
 
 @dataclass(frozen=True)

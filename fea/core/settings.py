@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from domemargin.profiles.errors import InputError, brief
+from domemargin.profiles.units import PSI
 
 DEFAULT_CEILING = 4.0  # MPa; an elastic bottom of a drinks can snaps below 2
-DEFAULT_GROWTH = (60 * 0.006894757293168361, 90 * 0.006894757293168361)  # psi, common practice
+DEFAULT_GROWTH = (60 * PSI, 90 * PSI)  # common practice
 
 MODELS = ("shell", "solid")
 

@@ -23,6 +23,7 @@ from domemargin.fea.stroke.stages import Formed
 from domemargin.fea.waves.waves import first_onset
 from domemargin.profiles.shape.meridian import Points
 from domemargin.profiles.tooling.tooling import Tooling
+from domemargin.profiles.units import PSI
 
 Floats = NDArray[np.float64]
 
@@ -111,7 +112,7 @@ def reverse(
     formed: Formed,
     tooling: Tooling,
     parts: tuple[str, ...] = PARTS,
-    growth_at: float = 60 * 0.006894757293168361,
+    growth_at: float = 60 * PSI,
     waves: int = 0,
     resolution: float = 0.002,
 ) -> FormedReversal:

@@ -16,7 +16,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import POSITIVE, kernel
 from domemargin.fea.metal.materials import (
@@ -32,8 +31,7 @@ from domemargin.fea.metal.materials import (
     E,
     yield_curve,
 )
-
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 BLOCK = 64
 

@@ -8,12 +8,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.material import Linear, Material, Swift, Table, Voce
-
-Floats = NDArray[np.float64]
 
 ELASTIC, LINEAR, VOCE, SWIFT, TABLE = range(5)
 # layout of an encoded material: these entries, then the table's strains and stresses

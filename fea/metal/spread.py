@@ -25,13 +25,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import POSITIVE, kernel
 from domemargin.fea.metal.materials import ELASTIC, EP, LAW, YIELD, yield_curve
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 RESISTANCE = 2.0  # G over the first yield stress
 REACH = 0.5  # standard deviation over the gauge

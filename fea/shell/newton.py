@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.core.banded import bordered_8, bordered_again_8, norm, solve_with_8
@@ -23,10 +22,9 @@ from domemargin.fea.core.path import (
     UPDATE_NOT_A_NUMBER,
     distance,
 )
+from domemargin.fea.shell.given import Fields, Found
 from domemargin.fea.shell.kernel import assemble
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats
 
 
 @kernel
@@ -37,66 +35,26 @@ def converge(
     aim: tuple[float, float, float, float, float, float],
     limits: tuple[float, float, float, int],
     shape: Floats,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    full_shapes: Floats,
-    full_slopes: Floats,
-    full_weights: Floats,
-    shear_strain: Floats,
-    first_layer: Ints,
-    per_length: Floats,
-    layer_weight: Floats,
-    factor: Floats,
-    material: Floats,
-    y: Floats,
-    face: Floats,
-    old: Floats,
-    new: Floats,
-    stress: Floats,
-    residual: Floats,
-    gradient: Floats,
-    band: Floats,
-    fixed: Ints,
+    body: Fields,
+    start: Fields,
+    out: Fields,
 ) -> tuple[int, float, float, float, int, int]:
     """path.iterate for a shell.
 
     u : (n,) trial, becomes the equilibrium.  moved : as there.  aim : the entries of path.Aim.
     limits : tolerance, update, cap and iterations of path.Newton.  shape : (n,) du/dp, out.
-    The rest as in shell_kernel.assemble.
+    body, start, out : as in assemble.
     Returns how it ended, pressure, volume, dV/dp, negative pivots and tangents factored.
     """
     per_volume, per_pressure, from_volume, from_pressure, step, scale = aim
     tolerance, update, cap, most = limits
+    found = Found(*out)
+    residual, gradient, band = found.residual, found.gradient, found.band
     iterations, negative, cuts = 0, 0, 0
     share, dp, last = 1.0, 0.0, math.inf
     change, before, tangent, full = np.zeros(u.size), u.copy(), np.empty_like(band), 0.0
     while True:
-        volume = assemble(
-            u.reshape((-1, 3)),
-            pressure,
-            shapes,
-            slopes,
-            weights,
-            full_shapes,
-            full_slopes,
-            full_weights,
-            shear_strain,
-            first_layer,
-            per_length,
-            layer_weight,
-            factor,
-            material,
-            y,
-            face,
-            old,
-            new,
-            stress,
-            residual,
-            gradient,
-            band,
-            fixed,
-        )
+        volume = assemble(u.reshape((-1, 3)), pressure, body, start, out)
         force = norm(residual)
         size = max(abs(pressure), scale) * norm(gradient)
         gap = step - per_volume * (volume - from_volume)

@@ -9,26 +9,26 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.layers import BLOCK
 from domemargin.fea.metal.materials import B1, B2, EP, NU, P1, P2, STATE, E, encode
 from domemargin.fea.metal.spread import REACH, Means, raised, running_means
+from domemargin.fea.shell.given import Body, Found, Start
 from domemargin.fea.shell.kernel import WIDTH, assemble, thicken
 from domemargin.fea.shell.newton import converge
 from domemargin.fea.shell.tables import layer_rule, tables
+from domemargin.profiles.arrays import Bools, Floats, Ints
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.meridian import Meridian
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Along = Callable[[Floats], Floats]
+Offset = Callable[[Floats], tuple[Floats, Floats]]
 
 FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
 
@@ -55,6 +55,11 @@ class ShellState:
     face: Floats
     factor: Floats
 
+    @property
+    def history(self) -> Start:
+        """What a step from here depends on."""
+        return Start(self.layers, self.factor, self.y, self.face)
+
 
 class Evaluation(NamedTuple):
     """Residual and tangent of a system at a trial (u, pressure).
@@ -70,6 +75,12 @@ class Evaluation(NamedTuple):
     gradient: Floats
     band: Floats
     trial: tuple[Floats, Floats]
+
+
+def evaluation(volume: float, found: Found) -> Evaluation:
+    """What `assemble` has written."""
+    trial = (found.new, found.stress)
+    return Evaluation(found.residual, volume, found.gradient, found.band, trial)
 
 
 @dataclass(frozen=True)
@@ -101,7 +112,7 @@ class Shell:
     rule: Ints
     inner: Floats
     reach: Floats
-    free: NDArray[np.bool_]
+    free: Bools
     side: float
     material: Floats
     start_layers: Floats | None = None
@@ -142,33 +153,10 @@ class Shell:
         )
         return replace(state, volume=self.evaluate(self.reference.ravel(), 0.0, state).volume)
 
-    def evaluate(self, u: Floats, pressure: float, state: ShellState) -> Evaluation:
-        """Forces, volume and tangent at unknowns u (n,), coming from `state`."""
-        given, found = self._arguments(state)
-        volume = assemble(u.reshape(-1, 3), pressure, *given)
-        return found._replace(volume=volume)
-
-    def converge(
-        self, u: Floats, pressure: float, moved: float, state: ShellState, aim: Aim, newton: Newton
-    ) -> Converged:
-        """path.iterate, compiled."""
-        u, shape = u.copy(), np.empty(self.n)
-        given, found = self._arguments(state)
-        limits = (newton.tolerance, newton.update, newton.cap, newton.iterations)
-        ending, pressure, volume, growth, negative, iterations = converge(
-            u, pressure, moved, aim[:], limits, shape, *given
-        )
-        if ending != CONVERGED:
-            raise SolveError(ENDINGS[ending].format(iterations))
-        found = found._replace(volume=volume)
-        return Converged(u, pressure, found, shape, growth, negative, iterations)
-
-    def _arguments(self, state: ShellState) -> tuple[tuple[Any, ...], Evaluation]:
-        """What shell_kernel.assemble takes after unknowns and pressure, and what it will fill."""
-        layers, stress = np.empty_like(state.layers), np.empty_like(state.stress)
-        residual, gradient = np.empty(self.n), np.empty(self.n)
-        band = np.empty((self.n, WIDTH + 1))
-        given = (
+    @cached_property
+    def body(self) -> Body:
+        """What the kernels take of it."""
+        return Body(
             self.shapes,
             self.slopes,
             self.weights,
@@ -179,19 +167,41 @@ class Shell:
             self.first_layer,
             self.per_length,
             self.layer_weight,
-            state.factor,
             self.material,
-            state.y,
-            state.face,
-            state.layers,
-            layers,
-            stress,
-            residual,
-            gradient,
-            band,
+            self.radius,
+            self.layer_prior,
             self.fixed,
         )
-        return given, Evaluation(residual, 0.0, gradient, band, (layers, stress))
+
+    def evaluate(self, u: Floats, pressure: float, state: ShellState) -> Evaluation:
+        """Forces, volume and tangent at unknowns u (n,), coming from `state`."""
+        found = self._empty(state)
+        volume = assemble(u.reshape(-1, 3), pressure, self.body[:], state.history[:], found[:])
+        return evaluation(volume, found)
+
+    def converge(
+        self, u: Floats, pressure: float, moved: float, state: ShellState, aim: Aim, newton: Newton
+    ) -> Converged:
+        """path.iterate, compiled."""
+        u, shape, found = u.copy(), np.empty(self.n), self._empty(state)
+        limits = (newton.tolerance, newton.update, newton.cap, newton.iterations)
+        ending, pressure, volume, growth, negative, iterations = converge(
+            u, pressure, moved, aim[:], limits, shape, self.body[:], state.history[:], found[:]
+        )
+        if ending != CONVERGED:
+            raise SolveError(ENDINGS[ending].format(iterations))
+        at = evaluation(volume, found)
+        return Converged(u, pressure, at, shape, growth, negative, iterations)
+
+    def _empty(self, state: ShellState) -> Found:
+        """Room for what `assemble` writes."""
+        return Found(
+            np.empty(self.n),
+            np.empty(self.n),
+            np.empty((self.n, WIDTH + 1)),
+            np.empty_like(state.layers),
+            np.empty_like(state.stress),
+        )
 
     def accept(
         self, u: Floats, pressure: float, found: Evaluation, state: ShellState
@@ -255,7 +265,7 @@ def build_shell(
     face: str = "inside",
     prior_strain: Along | None = None,
     yield_factor: Along | None = None,
-    offset: Callable[[Floats], tuple[Floats, Floats]] | None = None,
+    offset: Offset | None = None,
 ) -> Shell:
     """Discretise a meridian with three-node elements and two integration points each.
 
@@ -265,59 +275,26 @@ def build_shell(
     face : the face the pressure acts on: inside, mid or outside.
     offset : shape error, the distance from the meridian along its normal and its slope.
     """
-    n_elements = len(element_ends) - 1
-    s = np.empty(2 * n_elements + 1)
+    s = np.empty(2 * len(element_ends) - 1)
     s[::2], s[1::2] = element_ends, 0.5 * (element_ends[1:] + element_ends[:-1])
     shapes, slopes, weights, point_s = tables(element_ends, 2)
     # r^2 z' times a shape function is of fifth degree
     full_shapes, full_slopes, full_weights, _ = tables(element_ends, 3)
-
-    at = meridian.at(s)
-    reference = np.stack((at.r, at.z, at.phi), axis=1)
-    if offset is not None:
-        away, slope = offset(s)
-        reference[:, 0] -= away * np.sin(at.phi)
-        reference[:, 1] += away * np.cos(at.phi)
-        # the derivative along s is (1 - away * curvature) along the tangent, slope along the normal
-        reference[:, 2] += np.arctan2(slope, 1.0 - away * at.curvature)
-    nodes = reference[2 * np.arange(n_elements)[:, None] + np.arange(3)]
-    r0, phi0 = (np.einsum("qi,ei->eq", shapes, nodes[:, :, k]) for k in (0, 2))
-    rp, zp, k0 = (np.einsum("eqi,ei->eq", slopes, nodes[:, :, k]) for k in (0, 1, 2))
-    s0, c0 = np.sin(phi0), np.cos(phi0)
-    a0, g0 = rp * c0 + zp * s0, -rp * s0 + zp * c0
+    reference = _nodes(meridian, s, offset)
+    geometry = _undeformed(reference, shapes, slopes)
     gauge = thickness(point_s.ravel())
-
-    n_points = point_s.size
-    per_element = np.broadcast_to(np.asarray(layers), (n_elements,))
-    if np.max(per_element) > BLOCK:
-        raise ValueError(f"layers is {np.max(per_element)}; it must be at most {BLOCK}")
-    per_point = np.repeat(per_element, shapes.shape[0])
-    first_layer = np.concatenate(([0], np.cumsum(per_point)))
-    kinds = sorted(set(per_element.tolist()))
-    rules = {count: layer_rule(count) for count in kinds}
-    most = max(kinds)
-    inner, reach = np.zeros((len(kinds), most, most)), np.zeros((len(kinds), 2, most))
-    for i, count in enumerate(kinds):
-        inner[i, :count, :count], reach[i, :, :count] = rules[count].inner, rules[count].reach
-    xi = np.concatenate([rules[count].points for count in per_point.tolist()])
-    wi = np.concatenate([rules[count].weights for count in per_point.tolist()])
-    point = np.repeat(np.arange(n_points), per_point)
-    half = 0.5 * gauge
-    y0 = half[point] * xi
+    through = _through(np.broadcast_to(np.asarray(layers), weights.shape[:1]), shapes.shape[0])
+    point, half = through.point, 0.5 * gauge
+    y0 = half[point] * through.xi
     lengths = np.stack(
         (
-            a0.ravel()[point] - y0 * k0.ravel()[point],
-            r0.ravel()[point] - y0 * s0.ravel()[point],
+            geometry.stretch[point] - y0 * geometry.curvature[point],
+            geometry.radius[point] - y0 * geometry.sine[point],
         )
     )
 
-    free = np.ones((s.size, 3), dtype=bool)
-    for end, names in ((0, fixed_start), (-1, fixed_end)):
-        for name in names.split():
-            free[end, ("r", "z", "phi").index(name)] = False
-
     def along(given: Along | None, default: float) -> Floats:
-        values = np.full(n_points, default) if given is None else given(point_s.ravel())
+        values = np.full(point_s.size, default) if given is None else given(point_s.ravel())
         return np.ascontiguousarray(values[point])
 
     shell = Shell(
@@ -331,21 +308,103 @@ def build_shell(
         full_weights=full_weights,
         point_s=point_s.ravel(),
         gauge=gauge,
-        radius=np.ascontiguousarray(r0.ravel()),
-        shear_strain=g0.ravel(),
-        first_layer=first_layer,
+        radius=geometry.radius,
+        shear_strain=geometry.shear,
+        first_layer=np.concatenate(([0], np.cumsum(through.per_point))),
         y0=y0,
         per_length=1.0 / lengths,
-        layer_weight=half[point] * wi * lengths[0] * lengths[1],
+        layer_weight=half[point] * through.weight * lengths[0] * lengths[1],
         layer_factor=along(yield_factor, 1.0),
         layer_prior=along(prior_strain, 0.0),
-        means=running_means(point_s.ravel(), weights.ravel(), REACH * gauge, per_point),
-        rule=np.searchsorted(kinds, per_point),
-        inner=inner,
-        reach=reach,
-        free=free.ravel(),
+        means=running_means(point_s.ravel(), weights.ravel(), REACH * gauge, through.per_point),
+        rule=through.rule,
+        inner=through.inner,
+        reach=through.reach,
+        free=_free(s.size, fixed_start, fixed_end),
         side=FACES[face],
         material=encode(material),
     )
     formed = getattr(meridian, "formed", None)
     return shell if formed is None else with_formed(shell, formed)
+
+
+def _nodes(meridian: Meridian, s: Floats, offset: Offset | None) -> Floats:
+    """(n_nodes, 3) r, z and phi of the unloaded shape, with its error, at arc lengths s."""
+    at = meridian.at(s)
+    reference = np.stack((at.r, at.z, at.phi), axis=1)
+    if offset is not None:
+        away, slope = offset(s)
+        reference[:, 0] -= away * np.sin(at.phi)
+        reference[:, 1] += away * np.cos(at.phi)
+        # the derivative along s is (1 - away * curvature) along the tangent, slope along the normal
+        reference[:, 2] += np.arctan2(slope, 1.0 - away * at.curvature)
+    return reference
+
+
+class _Geometry(NamedTuple):
+    """The undeformed meridian at its points, (n_points,) each: r0, sin phi0, phi0', a0 and g0."""
+
+    radius: Floats
+    sine: Floats
+    curvature: Floats
+    stretch: Floats
+    shear: Floats
+
+
+def _undeformed(reference: Floats, shapes: Floats, slopes: Floats) -> _Geometry:
+    nodes = reference[2 * np.arange(len(slopes))[:, None] + np.arange(3)]
+    r0, phi0 = (np.einsum("qi,ei->eq", shapes, nodes[:, :, k]) for k in (0, 2))
+    rp, zp, k0 = (np.einsum("eqi,ei->eq", slopes, nodes[:, :, k]) for k in (0, 1, 2))
+    s0, c0 = np.sin(phi0), np.cos(phi0)
+    a0, g0 = rp * c0 + zp * s0, -rp * s0 + zp * c0
+    return _Geometry(
+        np.ascontiguousarray(r0.ravel()), s0.ravel(), k0.ravel(), a0.ravel(), g0.ravel()
+    )
+
+
+class _Through(NamedTuple):
+    """The layers of every point, and the rules they come from (one for each number of layers).
+
+    point, xi, weight : (n_layers,) point of each layer, its place on (-1, 1) and its weight.
+    per_point, rule : (n_points,) layers of each point, and which rule.
+    inner, reach : of the rules, see tables.LayerRule, filled up with zeros to the longest.
+    """
+
+    point: Ints
+    xi: Floats
+    weight: Floats
+    per_point: Ints
+    rule: Ints
+    inner: Floats
+    reach: Floats
+
+
+def _through(per_element: Ints, points: int) -> _Through:
+    """The layers of elements with some points each."""
+    if np.max(per_element) > BLOCK:
+        raise ValueError(f"layers is {np.max(per_element)}; it must be at most {BLOCK}")
+    per_point = np.repeat(per_element, points)
+    kinds = sorted(set(per_element.tolist()))
+    rules = {count: layer_rule(count) for count in kinds}
+    most = max(kinds)
+    inner, reach = np.zeros((len(kinds), most, most)), np.zeros((len(kinds), 2, most))
+    for i, count in enumerate(kinds):
+        inner[i, :count, :count], reach[i, :, :count] = rules[count].inner, rules[count].reach
+    return _Through(
+        np.repeat(np.arange(per_point.size), per_point),
+        np.concatenate([rules[count].points for count in per_point.tolist()]),
+        np.concatenate([rules[count].weights for count in per_point.tolist()]),
+        per_point,
+        np.searchsorted(kinds, per_point),
+        inner,
+        reach,
+    )
+
+
+def _free(n_nodes: int, fixed_start: str, fixed_end: str) -> Bools:
+    """(3 n_nodes,) which unknowns move."""
+    free = np.ones((n_nodes, 3), dtype=bool)
+    for end, names in ((0, fixed_start), (-1, fixed_end)):
+        for name in names.split():
+            free[end, ("r", "z", "phi").index(name)] = False
+    return free.ravel()

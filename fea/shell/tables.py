@@ -6,9 +6,8 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 
 class LayerRule(NamedTuple):

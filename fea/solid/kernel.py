@@ -14,14 +14,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.materials import ELASTIC, LAW, NU, E, yield_curve
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
+from domemargin.profiles.arrays import Bools, Floats, Ints
 
 STATE = 5  # Cp^-1 (rr, zz, rz, hoop) and equivalent plastic strain
 

@@ -5,11 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Ints
 from domemargin.profiles.files.section import SETS, SectionMesh
-
-Ints = NDArray[np.int64]
 
 
 def to_skfem(section: SectionMesh) -> Any:

@@ -12,20 +12,16 @@ from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.path import Aim, Converged, Newton, iterate
 from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.materials import encode
 from domemargin.fea.solid.kernel import STATE, add_metal, add_pressure, yield_ratio
 from domemargin.fea.solid.mesh import loaded_edges, numbering, to_skfem
+from domemargin.profiles.arrays import Bools, Floats, Ints
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.files.section import SweptSection, section_mesh
 from domemargin.profiles.material import Material
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

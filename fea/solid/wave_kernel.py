@@ -21,14 +21,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.materials import ELASTIC, LAW, NU, E, yield_curve
 from domemargin.fea.solid.kernel import STATE, deformation, point, turned
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 FLOW, DEFORMATION = 0, 1
 DEGREE = 2

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.banded import factor
 from domemargin.fea.solid.solid import Solid, SolidState
@@ -18,9 +17,7 @@ from domemargin.fea.solid.wave_kernel import (
 )
 from domemargin.fea.waves.kernel import band_at
 from domemargin.fea.waves.waves import lowest_mode
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 THEORIES = {"flow": FLOW, "deformation": DEFORMATION}
 

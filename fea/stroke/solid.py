@@ -13,16 +13,13 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.contact.contact import Penalty, Tool
 from domemargin.fea.contact.kernel import HISTORY, SEGMENT, point_contact
 from domemargin.fea.solid.solid import Solid, SolidState
 from domemargin.fea.stroke.step import TWO_PI, Trial
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Bools, Floats, Ints
 
 # two points of each three-node edge, as on the shell
 _PLACE = 0.5 + np.array([-0.5, 0.5]) / math.sqrt(3.0)
@@ -54,7 +51,7 @@ def add_edge_contact(
     follow: bool,
     old: Floats,
     new: Floats,
-    free: NDArray[np.bool_],
+    free: Bools,
     residual: Floats,
     band: Floats,
     coupling: Floats,
@@ -154,7 +151,7 @@ class SolidPress:
     follow: bool = True
 
     @property
-    def free(self) -> NDArray[np.bool_]:
+    def free(self) -> Bools:
         """(n,) which unknowns move."""
         return self.body.free
 

@@ -10,38 +10,30 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.layers import C11, C12, C13, C22, C23, C33, LANES
 from domemargin.fea.metal.materials import NU, E
-from domemargin.fea.shell.kernel import PLACE, SHEAR, locate_points, stress_block
+from domemargin.fea.shell.blocks import PLACE, SHEAR, locate_points, stress_block
+from domemargin.fea.shell.given import Body, Fields, Start
 from domemargin.fea.waves.moments import half_log_difference
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats
 
 ENTRIES = 5
 
 
 @kernel
 def wave_strains(
-    n: float,
-    x: Floats,
-    wave: Floats,
-    shapes: Floats,
-    slopes: Floats,
-    first_layer: Ints,
-    per_length: Floats,
-    radius: Floats,
-    y: Floats,
-    strains: Floats,
+    n: float, x: Floats, wave: Floats, shell: Fields, y: Floats, strains: Floats
 ) -> None:
     """Amplitudes of a wave's strains about a state.
 
     x : (n_nodes, 3) of the state.  wave : (n_nodes, 5) U, W, B, V, T.  y : (n_layers,).
-    strains : (n_layers, 5), out.  The rest as in wave_kernel.moments.
+    strains : (n_layers, 5), out.
     """
+    body = Body(*shell)
+    shapes, slopes = body.shapes, body.slopes
+    first_layer, per_length, radius = body.first_layer, body.per_length, body.radius
     n_points = shapes.shape[0]
     for point in range(radius.size):
         e, gp = point // n_points, point % n_points
@@ -82,23 +74,16 @@ def wave_strains(
 
 @kernel
 def wave_forces(
-    n: float,
-    x: Floats,
-    stress: Floats,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    first_layer: Ints,
-    per_length: Floats,
-    layer_weight: Floats,
-    radius: Floats,
-    y: Floats,
-    forces: Floats,
+    n: float, x: Floats, stress: Floats, shell: Fields, y: Floats, forces: Floats
 ) -> None:
     """Nodal forces that do the work of layer stresses in wave_strains: its transpose.
 
     stress : (n_layers, 5), MPa.  forces : (n_nodes, 5), out.
     """
+    body = Body(*shell)
+    shapes, slopes, weights = body.shapes, body.slopes, body.weights
+    first_layer, per_length, radius = body.first_layer, body.per_length, body.radius
+    layer_weight = body.layer_weight
     n_points = shapes.shape[0]
     forces[:] = 0.0
     for point in range(radius.size):
@@ -143,44 +128,22 @@ def wave_forces(
 
 
 @kernel
-def layer_moduli(
-    x: Floats,
-    shapes: Floats,
-    slopes: Floats,
-    shear_strain: Floats,
-    first_layer: Ints,
-    per_length: Floats,
-    layer_weight: Floats,
-    factor: Floats,
-    material: Floats,
-    y: Floats,
-    old: Floats,
-    moduli: Floats,
-) -> None:
+def layer_moduli(x: Floats, shell: Fields, state: Fields, moduli: Floats) -> None:
     """The step's tangent of every layer: 11, 12, 22, 13, 23, 33 and the elastic shear modulus.
 
-    Arguments as in wave_kernel.moments.  moduli : (n_layers, 7), MPa, out.
+    x, shell, state : as in moments.  moduli : (n_layers, 7), MPa, out.
     """
-    place, lanes = np.empty((shear_strain.size, PLACE)), np.empty(LANES)
-    locate_points(x, shapes, slopes, place)
+    body, start = Body(*shell), Start(*state)
+    first_layer, material = body.first_layer, body.material
+    n_points = body.shear_strain.size
+    place, lanes = np.empty((n_points, PLACE)), np.empty(LANES)
+    locate_points(x, body, place)
     rows = (C11, C12, C22, C13, C23, C33)
-    last = int(first_layer[0])
-    while last < shear_strain.size:
-        start = last
-        last = stress_block(
-            start,
-            place,
-            shear_strain,
-            first_layer,
-            per_length,
-            layer_weight,
-            factor,
-            material,
-            y,
-            old,
-            lanes,
-        )
-        for m in range(first_layer[start], first_layer[last]):
+    last = 0
+    while last < n_points:
+        point = last
+        last = stress_block(point, place, body, start, lanes)
+        for m in range(first_layer[point], first_layer[last]):
             for j in range(6):
-                moduli[m, j] = lanes[rows[j] + m - first_layer[start]]
+                moduli[m, j] = lanes[rows[j] + m - first_layer[point]]
             moduli[m, 6] = 0.5 * material[E] / (1.0 + material[NU])

@@ -23,7 +23,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.banded import factor, solve
 from domemargin.fea.errors import SolveError
@@ -32,8 +31,7 @@ from domemargin.fea.waves.imperfect_kernel import ENTRIES, layer_moduli, wave_fo
 from domemargin.fea.waves.kernel import WAVE_WIDTH
 from domemargin.fea.waves.moments import FLOW, GEOMETRY
 from domemargin.fea.waves.waves import bands, held
-
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 
 def quadratic(band: Floats, w: Floats) -> float:
@@ -48,37 +46,13 @@ def quadratic(band: Floats, w: Floats) -> float:
 
 def _strains(shell: Shell, n: int, x: Floats, y: Floats, wave: Floats) -> Floats:
     out = np.empty((shell.y0.size, ENTRIES))
-    wave_strains(
-        float(n),
-        x,
-        wave,
-        shell.shapes,
-        shell.slopes,
-        shell.first_layer,
-        shell.per_length,
-        shell.radius,
-        y,
-        out,
-    )
+    wave_strains(float(n), x, wave, shell.body[:], y, out)
     return out
 
 
 def _forces(shell: Shell, n: int, x: Floats, y: Floats, stress: Floats) -> Floats:
     out = np.empty((len(shell.s), 5))
-    wave_forces(
-        float(n),
-        x,
-        stress,
-        shell.shapes,
-        shell.slopes,
-        shell.weights,
-        shell.first_layer,
-        shell.per_length,
-        shell.layer_weight,
-        shell.radius,
-        y,
-        out,
-    )
+    wave_forces(float(n), x, stress, shell.body[:], y, out)
     return out.ravel()
 
 
@@ -124,20 +98,7 @@ def grow(shell: Shell, states: Sequence[ShellState], n: int, given: Floats) -> W
     waves, changes = [wave], []
     for before, state in pairwise(states):
         moduli = np.empty((shell.y0.size, 7))
-        layer_moduli(
-            state.x,
-            shell.shapes,
-            shell.slopes,
-            shell.shear_strain,
-            shell.first_layer,
-            shell.per_length,
-            shell.layer_weight,
-            before.factor,
-            shell.material,
-            before.y,
-            before.layers,
-            moduli,
-        )
+        layer_moduli(state.x, shell.body[:], before.history[:], moduli)
         band = bands(shell, before, state, (n,), state.pressure, FLOW)[0]
         right = _forces(shell, n, state.x, before.y, _times(moduli, strain) - stress)
         right[fixed] = 0.0

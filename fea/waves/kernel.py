@@ -27,13 +27,11 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import POSITIVE, kernel
+from domemargin.fea.shell.given import Body, Fields
 from domemargin.fea.waves.moments import CS, F1, F2, F3, M13, M23, M33, PP, PQ, QQ, A, B, D
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Floats, Ints
 
 WAVE_WIDTH = 14  # half bandwidth: three nodes of five unknowns
 
@@ -175,12 +173,7 @@ def _weights(
 def wave_band(
     n: float,
     pressure: float,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    full_shapes: Floats,
-    full_slopes: Floats,
-    full_weights: Floats,
+    shell: Fields,
     x: Floats,
     face: Floats,
     geometry: Floats,
@@ -190,13 +183,14 @@ def wave_band(
     """Lower band of the tangent in U, W, B, V, T at each node, for n waves; per half turn of
     cos^2, so that n = 0 is the axisymmetric tangent in its U, W and B.
 
-    shapes, slopes, weights : as in shell_kernel.assemble, and with full_ of its exact rule.
     x : (n_nodes, 3) of the state.  face : (n_points,) distance of the loaded face.
     geometry, sums : of `moments`.
     band : (5 n_nodes, WAVE_WIDTH + 1), out.
     """
     band[:] = 0.0
-    n_points = shapes.shape[0]
+    body = Body(*shell)
+    shapes, slopes, weights = body.shapes, body.slopes, body.weights
+    n_points = weights.shape[1]
     # tangent = sum over pairs of weight (u v^T + v u^T) = sum over forms u (times of u)^T
     forms = np.zeros((_FORMS, _UNKNOWNS, _CHUNK))
     times, tangent = np.empty_like(forms), np.empty((_UNKNOWNS, _UNKNOWNS, _CHUNK))
@@ -236,24 +230,17 @@ def wave_band(
             for i in range(_UNKNOWNS):
                 for j in range(i + 1):
                     band[line + i, WAVE_WIDTH - i + j] += tangent[i, j, point]
-    _volume(n, pressure, x, full_shapes, full_slopes, full_weights, band)
+    _volume(n, pressure, x, body, band)
 
 
 @kernel
-def _volume(
-    n: float,
-    pressure: float,
-    x: Floats,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    band: Floats,
-) -> None:
+def _volume(n: float, pressure: float, x: Floats, body: Body, band: Floats) -> None:
     """Take pressure times the second variation of the volume under the mid-surface off the band.
 
     It is half the integral of U^2 z' + V^2 z' + 2 n U V z' + 2 r U W' + n r (V W' + V' W)
     - n r' V W, integrated exactly, since only then does a rigid rotation leave it unchanged.
     """
+    shapes, slopes, weights = body.full_shapes, body.full_slopes, body.full_weights
     for e in range(weights.shape[0]):
         for gp in range(weights.shape[1]):
             r = rp = zp = 0.0

@@ -8,7 +8,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.layers import (
@@ -38,10 +37,9 @@ from domemargin.fea.metal.layers import (
     rows,
 )
 from domemargin.fea.metal.materials import B1, B2, B3, ELASTIC, EP, LAW, NU, E, yield_curve
-from domemargin.fea.shell.kernel import SHEAR, locate_points, stress_block
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.fea.shell.blocks import SHEAR, locate_points, stress_block
+from domemargin.fea.shell.given import Body, Fields, Start
+from domemargin.profiles.arrays import Floats
 
 # sums over layers at a point, see `moments`
 A, B, D, PP, QQ, PQ, F1, F2, M13, M23, M33, F3, CS = 0, 3, 6, 9, 12, 15, 18, 20, 22, 24, 26, 27, 28
@@ -116,8 +114,9 @@ def half_log_difference(stretch1: float, stretch2: float) -> float:
 
 
 @kernel
-def _moduli(material: Floats, lanes: Floats, prior: Floats, first: int, theory: int) -> None:
+def _moduli(body: Body, lanes: Floats, first: int, theory: int) -> None:
     """Moduli of a block's layers by a theory, in place of the step's own."""
+    material, prior = body.material, body.prior
     elastic_shear = 0.5 * material[E] / (1.0 + material[NU])
     for i in range(BLOCK):
         lanes[_SHEAR + i] = elastic_shear
@@ -158,59 +157,32 @@ def _weigh(lanes: Floats) -> None:
 
 @kernel
 def moments(
-    x: Floats,
-    shapes: Floats,
-    slopes: Floats,
-    shear_strain: Floats,
-    first_layer: Ints,
-    per_length: Floats,
-    layer_weight: Floats,
-    factor: Floats,
-    prior: Floats,
-    material: Floats,
-    radius: Floats,
-    y: Floats,
-    old: Floats,
-    theory: int,
-    geometry: Floats,
-    sums: Floats,
+    x: Floats, shell: Fields, state: Fields, theory: int, geometry: Floats, sums: Floats
 ) -> None:
     """Sums over the layers that make up the second variation at each point, for any n.
 
-    x, shapes, slopes, shear_strain, first_layer, per_length, layer_weight, factor, material, y,
-    old : as in shell_kernel.assemble, of the step that led to the state.
-    prior : (n_layers,) plastic strain before loading.  radius : (n_points,) undeformed r.
+    x, shell, state : as in the shell's assemble, of the step that led to the state.
     theory : FLOW takes the step's own tangent, DEFORMATION secant moduli where metal yields,
         GEOMETRY leaves only the initial stress.
     geometry : (n_points, 6) r, sin phi, cos phi, phi', a, g, out.
     sums : (n_points, SUMS), out; A.. are the coefficients of the squares and products of the
     strain measures, each for powers of y.
     """
-    locate_points(x, shapes, slopes, geometry)
+    body, start = Body(*shell), Start(*state)
+    first_layer, radius = body.first_layer, body.radius
+    locate_points(x, body, geometry)
     lanes = np.empty(LANES)
     sums[:] = 0.0
-    last = int(first_layer[0])
+    last = 0
     while last < radius.size:
-        start = last
-        last = stress_block(
-            start,
-            geometry,
-            shear_strain,
-            first_layer,
-            per_length,
-            layer_weight,
-            factor,
-            material,
-            y,
-            old,
-            lanes,
-        )
-        first = first_layer[start]
-        _moduli(material, lanes, prior, first, theory)
+        point = last
+        last = stress_block(point, geometry, body, start, lanes)
+        first = first_layer[point]
+        _moduli(body, lanes, first, theory)
         _weigh(lanes)
-        for point in range(start, last):
-            out = sums[point]
-            for m in range(first_layer[point] - first, first_layer[point + 1] - first):
+        for p in range(point, last):
+            out = sums[p]
+            for m in range(first_layer[p] - first, first_layer[p + 1] - first):
                 ym = lanes[Y + m]
                 power = 1.0
                 for j in range(3):
@@ -228,4 +200,4 @@ def moments(
                     power *= ym
                 out[M33] += lanes[_C33 + m]
                 out[F3] += SHEAR * lanes[WEIGHT + m] * lanes[T3 + m]
-                out[CS] += lanes[_CS + m] / (radius[point] * radius[point])
+                out[CS] += lanes[_CS + m] / (radius[p] * radius[p])

@@ -13,7 +13,6 @@ from functools import lru_cache, partial
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.banded import factor, solve
 from domemargin.fea.core.path import Control, System, take_step
@@ -22,8 +21,7 @@ from domemargin.fea.errors import SolveError
 from domemargin.fea.shell.shell import Shell, ShellState
 from domemargin.fea.waves.kernel import WAVE_WIDTH, band_at, in_powers, wave_band
 from domemargin.fea.waves.moments import DEFORMATION, FLOW, SUMS, moments
-
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats, Ints
 
 THEORIES = {"flow": FLOW, "deformation": DEFORMATION}
 WAVES = tuple(range(21))
@@ -73,7 +71,7 @@ class WaveTangent:
 
 
 @lru_cache(maxsize=256)
-def _held(free: bytes, on_axis: tuple[bool, bool], n: int) -> NDArray[np.int64]:
+def _held(free: bytes, on_axis: tuple[bool, bool], n: int) -> Ints:
     r, z, phi = np.frombuffer(free, dtype=bool).reshape(-1, 3).T
     # an edge that holds r all round holds the hoop displacement, a clamped one the tilt as well
     out = ~np.stack((r, z, phi, r, r | phi), axis=1)
@@ -88,7 +86,7 @@ def _held(free: bytes, on_axis: tuple[bool, bool], n: int) -> NDArray[np.int64]:
     return np.flatnonzero(out)
 
 
-def held(shell: Shell, n: int) -> NDArray[np.int64]:
+def held(shell: Shell, n: int) -> Ints:
     """Numbers of the wave unknowns that stay put, for n waves."""
     return _held(*shell.ends, n)
 
@@ -108,41 +106,10 @@ def bands(
     """
     n_points = shell.gauge.size
     geometry, sums = np.empty((n_points, 6)), np.empty((n_points, SUMS))
-    moments(
-        state.x,
-        shell.shapes,
-        shell.slopes,
-        shell.shear_strain,
-        shell.first_layer,
-        shell.per_length,
-        shell.layer_weight,
-        before.factor,
-        shell.layer_prior,
-        shell.material,
-        shell.radius,
-        before.y,
-        before.layers,
-        part,
-        geometry,
-        sums,
-    )
+    moments(state.x, shell.body[:], before.history[:], part, geometry, sums)
     values = np.empty((len(numbers), 5 * len(shell.s), WAVE_WIDTH + 1))
     for n, out in zip(numbers, values, strict=True):
-        wave_band(
-            float(n),
-            pressure,
-            shell.shapes,
-            shell.slopes,
-            shell.weights,
-            shell.full_shapes,
-            shell.full_slopes,
-            shell.full_weights,
-            state.x,
-            before.face,
-            geometry,
-            sums,
-            out,
-        )
+        wave_band(float(n), pressure, shell.body[:], state.x, before.face, geometry, sums, out)
     return values
 
 
@@ -251,7 +218,7 @@ def _closer(
     return WaveOnset(n, 0.5 * (p_low + p_high), index, mode)
 
 
-def lowest_mode(band: Floats, fixed: NDArray[np.int64]) -> tuple[float, Floats]:
+def lowest_mode(band: Floats, fixed: Ints) -> tuple[float, Floats]:
     """Eigenvalue of a band next to zero and its vector, by inverse iteration.
 
     fixed : unknowns that stay put.  The band is factored in place.

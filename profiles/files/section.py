@@ -17,13 +17,11 @@ from itertools import groupby
 from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from domemargin.profiles.arrays import Floats, Ints
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.meridian import Meridian
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 SETS = ("inside", "outside", "axis", "top")
 

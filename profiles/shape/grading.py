@@ -10,11 +10,9 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.shape.meridian import Meridian
-
-Floats = NDArray[np.float64]
 
 # elements at density 1; see the convergence table in tests/test_open_cases.py
 COUNTS = {

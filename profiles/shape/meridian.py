@@ -12,11 +12,10 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.shape.formed import FormedState
-
-Floats = NDArray[np.float64]
 
 PARTS = ("dome", "shoulder", "inner_leg", "nose", "outer_leg", "heel", "sidewall")
 

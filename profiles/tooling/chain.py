@@ -6,8 +6,9 @@ import math
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.local import cosine_step
 from domemargin.profiles.shape.meridian import Meridian, Segment
@@ -15,7 +16,6 @@ from domemargin.profiles.shape.meridian import Meridian, Segment
 if TYPE_CHECKING:
     from domemargin.profiles.tooling.tooling import Clamp, Die, Punch, Tooling
 
-Floats = NDArray[np.float64]
 
 HALF_PI = 0.5 * math.pi
 # side of a chain, as it runs, on which the metal lies: +1 left, -1 right

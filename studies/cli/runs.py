@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from domemargin.profiles import InputError
 from domemargin.profiles.errors import brief_path
-from domemargin.studies.units import PSI
+from domemargin.profiles.units import PSI
 from domemargin.studies.whole_files import why, write_whole
 
 if TYPE_CHECKING:

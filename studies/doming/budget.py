@@ -11,7 +11,7 @@ from domemargin.fea.doming.doming import doming
 from domemargin.fea.doming.record import DomingRecord
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.tooling.tooling import Friction, Spring, Tooling
-from domemargin.studies.units import PSI
+from domemargin.profiles.units import PSI
 
 WANTED = 0.10  # mm
 CLOSE = 0.03  # share of the wanted depth to which a way is found

@@ -10,12 +10,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.doming.fit import Fit, fit_shape
 from domemargin.fea.doming.readings import depth, line
 from domemargin.fea.metal.materials import B1, B2, EP
 from domemargin.fea.stroke.stages import Formed
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.local import Along
 from domemargin.profiles.profile import Profile
@@ -24,8 +24,6 @@ from domemargin.profiles.shape.chain import solve as solve_chain
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.meridian import Meridian
 from domemargin.profiles.tooling.tooling import Tooling
-
-Floats = NDArray[np.float64]
 
 SPACING = 0.15  # mm between entries at least
 

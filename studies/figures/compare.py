@@ -8,19 +8,17 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
-from numpy.typing import NDArray
 
 from domemargin.profiles import Profile
+from domemargin.profiles.units import PSI
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, styled
 from domemargin.studies.margin.compare import Comparison, pressure_rows
 from domemargin.studies.study.varied import column_of, title_of
 from domemargin.studies.text.words import one_line
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Floats = NDArray[np.float64]
 _LINES = 18
 _DASH = {ONSET: "-", AFTER: (0, (6, 1.5))}  # told apart in a print without colours too
 

@@ -21,6 +21,7 @@ from domemargin.fea.doming.record import DOMING_CAUTION, DomingRecord
 from domemargin.fea.stroke.press import CLAMP, DIE, PUNCH
 from domemargin.fea.stroke.stages import Formed
 from domemargin.fea.stroke.step import FormingState
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
 from domemargin.studies.text.words import one_line
 
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 
     from domemargin.studies.figures.doming_frames import Frame
 
-Floats = NDArray[np.float64]
 
 NAMES = {PUNCH: "punch", DIE: "die", CLAMP: "clamp ring"}
 COLOURS = {PUNCH: ONSET, DIE: AFTER, CLAMP: RING}

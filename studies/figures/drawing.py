@@ -9,16 +9,15 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Arc, Polygon
-from numpy.typing import NDArray
 
 from domemargin.profiles import Points, Profile
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.figures.style import DIMENSION, INK, METAL, styled
 from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-Floats = NDArray[np.float64]
 
 _ARROWS = {"arrowstyle": "<|-|>", "color": DIMENSION, "lw": 0.8, "shrinkA": 0, "shrinkB": 0}
 _LEADER = {"arrowstyle": "-|>", "color": DIMENSION, "lw": 0.8, "shrinkA": 1, "shrinkB": 0}

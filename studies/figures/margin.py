@@ -12,21 +12,20 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import TwoSlopeNorm
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Floats
+from domemargin.profiles.units import PSI
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, styled
 from domemargin.studies.margin.margin import MarginReport
 from domemargin.studies.study.study import GRID
 from domemargin.studies.study.table import PRESSURE
 from domemargin.studies.study.varied import DEPTH_RULES, column_of, kind_of, title_of, value_in
 from domemargin.studies.text.words import one_line
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.contour import QuadContourSet
 
-Floats = NDArray[np.float64]
 _CLOUDS = 6  # quantities that a page has room for
 
 

@@ -9,14 +9,12 @@ from pathlib import Path
 
 import numpy as np
 from matplotlib.image import imread
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
 from domemargin.fea.core.record import Outline, WaveMode
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.figures.reversal import smooth_line
 from domemargin.studies.figures.style import mode_colours
-
-Floats = NDArray[np.float64]
 
 AMPLITUDE = 0.045  # largest displacement drawn, as a share of the diameter
 AROUND = 360

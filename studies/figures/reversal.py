@@ -11,18 +11,16 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
-from numpy.typing import NDArray
 
 from domemargin.fea.core.record import Outline, Record
 from domemargin.profiles import Profile
+from domemargin.profiles.arrays import Floats
+from domemargin.profiles.units import PSI
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
 from domemargin.studies.text.words import margin_words, one_line
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-Floats = NDArray[np.float64]
 
 
 def reversal_figure(record: Record) -> Figure:

@@ -8,12 +8,12 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from domemargin.profiles.units import PSI
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, styled
 from domemargin.studies.margin.scatter import ScatterReport
 from domemargin.studies.study.varied import title_of
 from domemargin.studies.text.scatter import interval_words, share_words
 from domemargin.studies.text.words import one_line
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

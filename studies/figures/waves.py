@@ -5,25 +5,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.cm import ScalarMappable
 from matplotlib.colors import Normalize
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
-from numpy.typing import NDArray
 
 from domemargin.fea.bottom.onsets import NumberOnset, WaveRecord
+from domemargin.profiles.arrays import Floats
+from domemargin.profiles.units import PSI
 from domemargin.studies.figures.reversal import to_mpa, to_psi
 from domemargin.studies.figures.style import BEFORE, INK, ONSET, RING, mode_colours, styled
 from domemargin.studies.text.words import drawn_words, one_line
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-def waves_figure(record: WaveRecord, picture: NDArray[np.float64] | None = None) -> Figure:
+def waves_figure(record: WaveRecord, picture: Floats | None = None) -> Figure:
     """Left the onset pressures, right the picture of the mode (see mode_picture.py), if any."""
     with styled():
         figure = Figure(figsize=(11.0, 5.2))
@@ -106,9 +105,7 @@ def _ranges(numbers: Sequence[int]) -> str:
     return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs)
 
 
-def draw_mode(
-    figure: Figure, ax: Axes, record: WaveRecord, picture: NDArray[np.float64] | None
-) -> None:
+def draw_mode(figure: Figure, ax: Axes, record: WaveRecord, picture: Floats | None) -> None:
     """The picture of the mode, with what it shows above it and its colours below."""
     ax.axis("off")
     ax.set_title(drawn_words(record))

@@ -12,11 +12,11 @@ from domemargin.fea.core.record import CAUTION
 from domemargin.profiles import InputError, Profile
 from domemargin.profiles.errors import brief_path
 from domemargin.profiles.limits import LIMITS, shown
+from domemargin.profiles.units import PSI
 from domemargin.studies.margin.margin import store_in
 from domemargin.studies.study.study import Study
 from domemargin.studies.study.table import PRESSURE, read_table, study_in
 from domemargin.studies.study.varied import VARIABLE, kind_of, value_in
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -15,6 +15,7 @@ from domemargin.fea.bottom.reversal import reversal
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.errors import brief_path
 from domemargin.profiles.files.contents import STORE, content_of
+from domemargin.profiles.units import PSI
 from domemargin.studies.margin.sensitivity import Sensitivity, sensitivity
 from domemargin.studies.margin.slopes import USUAL, Slope, slope_of
 from domemargin.studies.margin.surrogate import Surrogate, SurrogateError, surrogate_of
@@ -24,7 +25,6 @@ from domemargin.studies.study.store import Store, StoreError
 from domemargin.studies.study.study import GRID, Study
 from domemargin.studies.study.table import PRESSURE, read_table, study_in
 from domemargin.studies.study.varied import DEPTH_RULES, column_of, kind_of
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -13,10 +13,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles import InputError
+from domemargin.profiles.arrays import Floats
+from domemargin.profiles.units import PSI
 from domemargin.studies.margin.sensitivity import Index, indices_of
 from domemargin.studies.margin.surrogate import Surrogate, surrogate_of
 from domemargin.studies.study.cases import Solver
@@ -25,9 +26,7 @@ from domemargin.studies.study.engines import Engine, Processes
 from domemargin.studies.study.runner import Outcome, Progress, run_study
 from domemargin.studies.study.study import LIST, SOBOL, Plan, Scatter, Study, Varied
 from domemargin.studies.study.table import PRESSURE, read_table
-from domemargin.studies.units import PSI
 
-Floats = NDArray[np.float64]
 REACH = 4.0  # standard deviations that the surrogate covers
 _DOUBT = 4.0  # times its error: nearer to the requirement a can is solved
 _INDEX_BASE = 2048

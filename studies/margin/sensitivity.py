@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.margin.surrogate import Surrogate, points_of
 from domemargin.studies.study.sampling import problem
 from domemargin.studies.study.study import SALTELLI, Study
@@ -23,7 +23,6 @@ from domemargin.studies.study.table import PRESSURE
 if TYPE_CHECKING:
     import pandas as pd
 
-Floats = NDArray[np.float64]
 _BASE = 4096
 
 

@@ -15,6 +15,7 @@ import numpy as np
 from domemargin.fea.bottom.reversal import reversal
 from domemargin.fea.core.settings import Settings
 from domemargin.profiles import InputError, Profile
+from domemargin.profiles.units import PSI
 from domemargin.studies.margin.tolerable import RESOLUTION
 from domemargin.studies.study.varied import (
     DEPTH_RULES,
@@ -24,7 +25,6 @@ from domemargin.studies.study.varied import (
     kind_of,
     value_in,
 )
-from domemargin.studies.units import PSI
 
 USUAL = (DIE_SET_BACK, "springback", "bottom_gauge", "dome_radius")
 # a step, and the change that a slope is quoted for, by what is varied

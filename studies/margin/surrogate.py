@@ -13,18 +13,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.profiles import InputError
+from domemargin.profiles.arrays import Bools, Floats
+from domemargin.profiles.units import PSI
 from domemargin.studies.study.study import Study
 from domemargin.studies.study.table import PRESSURE
 from domemargin.studies.study.varied import column_of, kind_of
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Floats = NDArray[np.float64]
 MOST_POINTS = 1500  # the fit's cost grows with their cube
 _TUNED_ON = 300
 _BLOCK = 20_000
@@ -60,7 +59,7 @@ class Surrogate:
             out[start : start + _BLOCK] = _terms(x) @ self.trend + rest
         return out
 
-    def within(self, points: Floats) -> NDArray[np.bool_]:
+    def within(self, points: Floats) -> Bools:
         """(n,) whether points lie in the range of the cases it was fitted to."""
         return np.asarray(((points >= self.low) & (points <= self.high)).all(axis=1))
 

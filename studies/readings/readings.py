@@ -7,10 +7,8 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from domemargin.profiles.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True)
@@ -20,7 +18,7 @@ class Labels:
     codes: Ints
     names: tuple[str, ...]
 
-    def at(self, rows: NDArray[np.bool_] | Ints) -> Labels:
+    def at(self, rows: Bools | Ints) -> Labels:
         """The same for some of the rows."""
         return replace(self, codes=self.codes[rows])
 
@@ -92,7 +90,7 @@ class Readings:
     def __len__(self) -> int:
         return self.depth.size
 
-    def at(self, rows: NDArray[np.bool_] | Ints) -> Readings:
+    def at(self, rows: Bools | Ints) -> Readings:
         """Some of the readings."""
         changes: dict[str, Any] = {}
         for field in fields(self):

@@ -8,13 +8,11 @@ Copulas, 2006, sec. 2.3; value from memory).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from domemargin.profiles import InputError
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.study.study import Scatter, Scattered
-
-Floats = NDArray[np.float64]
 
 
 def correlation_matrix(scatter: Scatter) -> Floats:

@@ -7,8 +7,8 @@ import warnings
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.study.study import GRID, LIST, SOBOL, Study
 
 Point = dict[str, float]
@@ -60,7 +60,7 @@ def _sobol(study: Study) -> Iterator[tuple[float, ...]]:
             yield from map(tuple, (low + width * block).tolist())
 
 
-def saltelli(study: Study) -> NDArray[np.float64]:
+def saltelli(study: Study) -> Floats:
     """(cases * (d + 2), d) points from which SALib estimates Sobol' indices, internal units.
 
     Saltelli et al. 2010, doi 10.1016/j.cpc.2009.09.018.
@@ -82,6 +82,6 @@ def problem(study: Study) -> dict[str, object]:
     }
 
 
-def _box(study: Study) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _box(study: Study) -> tuple[Floats, Floats]:
     low = np.array([v.low for v in study.varied])
     return low, np.array([v.high for v in study.varied]) - low

@@ -93,7 +93,7 @@ def required_data(required: Required) -> dict[str, Any]:
 
 def required_lines(required: Required) -> Sequence[str]:
     """The answer in words, at most 80 columns wide."""
-    from domemargin.studies.units import PSI
+    from domemargin.profiles.units import PSI
 
     can, highest = required.can, required.highest
     wide = max(len(one.stage.name) for one in required.stages)

@@ -12,9 +12,9 @@ from rich.table import Table
 from rich.text import Text
 
 from domemargin.fea.doming.record import ALL, DOMING_CAUTION, KINDS
+from domemargin.profiles.units import PSI
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import one_line
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.fea.doming.misaligned import Misaligned

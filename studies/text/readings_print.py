@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+from domemargin.profiles.units import PSI
 from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, NOT_ENOUGH
 from domemargin.studies.diagnosis.pressure import Margin
 from domemargin.studies.diagnosis.report import Report
@@ -18,7 +19,6 @@ from domemargin.studies.readings.control_charts import RUN
 from domemargin.studies.readings.shift import shift_lines
 from domemargin.studies.text.readings_words import CHECKS, LOCK_OUT, checks, evidence, filled, rate
 from domemargin.studies.text.words import one_line
-from domemargin.studies.units import PSI
 
 _WIDTH = 80
 _BAD_SHOWN = 8

@@ -15,6 +15,7 @@ from rich.text import Text
 
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.limits import shown
+from domemargin.profiles.units import PSI
 from domemargin.studies.margin.tolerable import MORE_THAN, NOT_HELD, Tolerable
 from domemargin.studies.study.cases import SOLVED, STATES
 from domemargin.studies.study.sampling import count
@@ -23,7 +24,6 @@ from domemargin.studies.study.varied import column_of, kind_of, title_of
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files
 from domemargin.studies.text.scatter import interval_words, share_words
 from domemargin.studies.text.words import duration, one_line
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.studies.margin.compare import Comparison

@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from domemargin.profiles import Profile, derived
+from domemargin.profiles.units import PSI
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import (
     drawn_words,
@@ -24,7 +25,6 @@ from domemargin.studies.text.words import (
     pressures,
     stability_words,
 )
-from domemargin.studies.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord

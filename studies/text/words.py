@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from domemargin.studies.units import PSI
+from domemargin.profiles.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord

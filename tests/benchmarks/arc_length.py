@@ -11,9 +11,8 @@ from collections.abc import Callable
 from typing import NamedTuple, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from domemargin.profiles.arrays import Floats
 
 
 class Answer(NamedTuple):

@@ -18,18 +18,17 @@ from typing import Any
 
 import numpy as np
 from arc_length import Answer, press
-from numpy.typing import NDArray
 
 from domemargin.fea.bottom.reversal import discretisation, plan_of, reversal, shell_of
 from domemargin.fea.core.ramp import Plan, compliance, ramp
 from domemargin.fea.shell.shell import build_shell
 from domemargin.fea.solid.solid import bottom_solid
 from domemargin.profiles import load_profile
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.files.section import section_mesh
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.meridian import Meridian, Segment
 
-Floats = NDArray[np.float64]
 DATA = Path(__file__).parent.parent / "data"
 G, H = DATA / "open_case_g.toml", DATA / "open_case_h.toml"
 

@@ -13,12 +13,10 @@ from dataclasses import dataclass
 import felupe as fem
 import numpy as np
 from arc_length import Answer
-from numpy.typing import NDArray
 from scipy.sparse.linalg import splu
 
+from domemargin.profiles.arrays import Floats, Ints
 from domemargin.profiles.files.section import SectionMesh
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -29,7 +27,7 @@ class Body:
     pressure: fem.SolidBodyPressure
     field: fem.FieldContainer
     held: fem.BoundaryDict
-    free: NDArray[np.int64]
+    free: Ints
 
     @property
     def unknowns(self) -> int:

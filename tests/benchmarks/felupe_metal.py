@@ -13,11 +13,10 @@ from typing import Any
 
 import felupe as fem
 import numpy as np
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.material import Material, Voce
 
-Floats = NDArray[np.float64]
 EYE = np.array([1.0, 1.0, 0.0, 1.0])
 
 

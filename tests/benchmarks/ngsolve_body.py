@@ -17,12 +17,11 @@ import netgen.meshing as netgen
 import ngsolve as ng
 import numpy as np
 from ngsolve.comp import IntegrationRuleSpace
-from numpy.typing import NDArray
 
+from domemargin.profiles.arrays import Bools, Floats
 from domemargin.profiles.files.section import SETS, SectionMesh
 from domemargin.profiles.material import Material, Voce
 
-Floats = NDArray[np.float64]
 NEWTON = 4  # of the scalar equation; written out, since the library differentiates through it
 
 
@@ -34,7 +33,7 @@ class Body:
     volume: Any
     pressure: Any
     moved: Any
-    free: NDArray[np.bool_]
+    free: Bools
     states: tuple[Any, ...]
     updates: tuple[Any, ...]
 
