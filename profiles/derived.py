@@ -144,7 +144,7 @@ def _crossing(
 ) -> float:
     """Where a monotonic f passes a level between low and high, by halving.
 
-    Not scipy's: that is slow to import and refuses a level reached only at an end.
+    Not scipy's: that is slow to import and rejects a level reached only at an end.
     """
     for _ in range(60):
         middle = 0.5 * (low + high)

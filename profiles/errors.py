@@ -1,4 +1,4 @@
-"""What is raised when an input cannot be used: one sentence that names field, value and range."""
+"""What is raised for an invalid input: one sentence that names field, value and range."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from datetime import date, time
 
 
 class InputError(ValueError):
-    """An input that cannot be used.  The message is one sentence.
+    """An invalid input.  The message is one sentence.
 
     field : dotted name of the input, such as "shape.dome_depth" ("" if it is a whole file).
     value : what was given, as text.

@@ -1,6 +1,6 @@
 """The range each dimension may take, in one place.
 
-The ranges are wide on purpose: they refuse slips (a wrong unit, a lost decimal point), not
+The ranges are wide on purpose: they reject slips (a wrong unit, a lost decimal point), not
 unusual bottoms.
 """
 
@@ -146,7 +146,7 @@ def allowed_range(key: str) -> str:
 
 
 def check(key: str, value: float, field: str | None = None) -> None:
-    """Refuse a value (internal units) outside the range of LIMITS[key], also nan and infinity.
+    """Reject a value (internal units) outside the range of LIMITS[key], also nan and infinity.
 
     field : the name to use in the message if it is not key (such as "zone[2].gauge").
     Raises InputError.

@@ -178,7 +178,7 @@ class Along:
             self._check_slope(np.array(self.arc_length), np.array(self.offset))
 
     def _check_slope(self, s: Floats, offset: Floats) -> None:
-        """Refuse a shape error that leaves the chain more steeply than MOST_SLOPE."""
+        """Reject a shape error that leaves the chain more steeply than MOST_SLOPE."""
         inside = np.linspace(0.0, 1.0, 9)  # the slope is a parabola between two entries
         at = s[:-1, None] + np.diff(s)[:, None] * inside
         slope = np.abs(smooth_through(s, offset, at)[1]).max(axis=1)

@@ -93,7 +93,7 @@ class Profile:
             )
 
     def _check_gauge(self) -> None:
-        """Refuse a local gauge that leaves no radius on the tighter surface of an arc."""
+        """Reject a local gauge that leaves no radius on the tighter surface of an arc."""
         arcs = [
             (segment, start)
             for segment, start in zip(self.meridian.segments, self.meridian.breaks)

@@ -105,7 +105,7 @@ def refusal(call: Callable[[], Any]) -> InputError | None:
     return None
 
 
-def refused(data: Any) -> InputError:
+def rejected(data: Any) -> InputError:
     error = refusal(lambda: parse_profile(data))
     assert error is not None
     text = str(error)
@@ -124,7 +124,7 @@ def test_missing(field):
     if field in MAY_BE_MISSING:
         parse_profile(base_with(field, None))
         return
-    error = refused(base_with(field, None))
+    error = rejected(base_with(field, None))
     if field.startswith("zone"):  # the other end of the zone is then without sense
         assert error.field == "zone[2].part"
     elif field == "material.yield_strength":
@@ -137,7 +137,7 @@ def test_missing(field):
 @pytest.mark.parametrize("field", QUANTITIES)
 def test_no_unit(field):
     for value in ("3", 3, 3.5, "3.5e0 "):
-        error = refused(base_with(field, value))
+        error = rejected(base_with(field, value))
         assert error.field == shown(field)
         assert "without a unit" in str(error)
         assert "such as" in str(error)
@@ -146,7 +146,7 @@ def test_no_unit(field):
 @pytest.mark.parametrize("field", NUMBERS)
 def test_a_plain_number_takes_no_unit(field):
     for value in ("0.1", "0.1 mm", True):
-        error = refused(base_with(field, value))
+        error = rejected(base_with(field, value))
         assert error.field == shown(field)
         assert repr(value) in str(error)
 
@@ -154,7 +154,7 @@ def test_a_plain_number_takes_no_unit(field):
 @pytest.mark.parametrize("field", QUANTITIES)
 def test_wrong_unit(field):
     for value in (QUANTITIES[field], "3 furlong", "3 mm3", "nan mm", "3 mm*"):
-        error = refused(base_with(field, value))
+        error = rejected(base_with(field, value))
         assert error.field == shown(field)
         assert value in str(error)
 
@@ -168,7 +168,7 @@ def with_its_unit(field: str, number: float) -> Any:
 
 @pytest.mark.parametrize("field", [f for f in (*QUANTITIES, *NUMBERS) if f not in MAY_BE_NEGATIVE])
 def test_negative(field):
-    error = refused(base_with(field, with_its_unit(field, -3.0)))
+    error = rejected(base_with(field, with_its_unit(field, -3.0)))
     assert error.field == shown(field)
     assert "is -3" in str(error)
     assert "it must be" in str(error)
@@ -178,7 +178,7 @@ def test_negative(field):
 @pytest.mark.parametrize("field", [*QUANTITIES, *NUMBERS])
 @pytest.mark.parametrize("number", [1e9, -1e9, float("1e308")])
 def test_absurd(field, number):
-    error = refused(base_with(field, with_its_unit(field, number)))
+    error = rejected(base_with(field, with_its_unit(field, number)))
     assert error.field == shown(field)
     assert " to " in error.allowed
 
@@ -186,7 +186,7 @@ def test_absurd(field, number):
 @pytest.mark.parametrize("field", NUMBERS)
 @pytest.mark.parametrize("number", [float("nan"), float("inf"), 10**400])
 def test_not_finite(field, number):
-    assert refused(base_with(field, number)).field == shown(field)
+    assert rejected(base_with(field, number)).field == shown(field)
 
 
 @pytest.mark.parametrize(
@@ -204,14 +204,14 @@ def test_not_finite(field, number):
     ],
 )
 def test_unknown_key_names_the_closest(field, close):
-    error = refused(base_with(field, "3 mm"))
+    error = rejected(base_with(field, "3 mm"))
     assert str(error) == f"{shown(field)} is not known; did you mean {close}?"
 
 
 def test_a_misspelt_key_is_told_before_the_one_it_leaves_missing():
     data = copy.deepcopy(BASE)
     data["shape"]["dome_dept"] = data["shape"].pop("dome_depth")
-    assert refused(data).field == "shape.dome_dept"
+    assert rejected(data).field == "shape.dome_dept"
 
 
 @pytest.mark.parametrize(
@@ -237,14 +237,14 @@ def test_a_misspelt_key_is_told_before_the_one_it_leaves_missing():
     ],
 )
 def test_wrong_structure(field, value, words):
-    assert words in str(refused(base_with(field, value)))
+    assert words in str(rejected(base_with(field, value)))
 
 
 @pytest.mark.parametrize(
     "text", ["x = ", "[[[[", "\x00", "a = 1\na = 2", "[a]\n[a]", "a=" + "[" * 9999]
 )
 def test_text_that_is_not_toml(text, tmp_path):
-    assert "not valid TOML" in str(refused(text))
+    assert "not valid TOML" in str(rejected(text))
     path = tmp_path / "broken.toml"
     path.write_text(text)
     with pytest.raises(InputError, match=r"broken.toml.* is not valid TOML"):
@@ -292,7 +292,7 @@ junk = st.one_of(
 
 @given(st.sampled_from([*QUANTITIES, *NUMBERS, "shape.radii_on", "material.hardening"]), junk)
 @settings(max_examples=600, deadline=None)
-def test_junk_in_a_field_is_taken_or_refused_in_one_sentence(field, value):
+def test_junk_in_a_field_is_taken_or_rejected_in_one_sentence(field, value):
     data = base_with(field, 0 if value is None else value)
     error = refusal(lambda: parse_profile(data))
     if error is None:
@@ -307,18 +307,18 @@ def test_junk_in_a_field_is_taken_or_refused_in_one_sentence(field, value):
 
 
 def test_a_key_that_cannot_be_shown_is_quoted():
-    assert str(refused({"a\nb": 1})).startswith(r"'a\nb' is not known; known here: along, ")
+    assert str(rejected({"a\nb": 1})).startswith(r"'a\nb' is not known; known here: along, ")
 
 
 @given(st.dictionaries(st.text(max_size=8), junk, max_size=4))
 @settings(max_examples=100, deadline=None)
 def test_junk_tables(data):
-    assert str(refused(data))
+    assert str(rejected(data))
 
 
 @given(st.text(max_size=40))
 @settings(max_examples=300, deadline=None)
-def test_any_text_as_a_quantity_is_read_or_refused(text):
+def test_any_text_as_a_quantity_is_read_or_rejected(text):
     error = refusal(lambda: parse_quantity(text, "stress", "require"))
     assert error is None or str(error).startswith("require is ")
 

@@ -138,7 +138,7 @@ def changed(text: str, key: str, value: str) -> str:
         ("name", "[]", "name is []; it must be text"),
     ],
 )  # fmt: skip
-def test_a_profile_is_refused_in_words(key: str, value: str, said: str) -> None:
+def test_a_profile_is_rejected_in_words(key: str, value: str, said: str) -> None:
     with pytest.raises(InputError, match=re.escape(said)):
         parse_profile(changed(NORTH, key, value))
 
@@ -165,10 +165,10 @@ def test_a_profile_is_refused_in_words(key: str, value: str, said: str) -> None:
         (STUDY + "[vary.poisson_ratio]\nvalues = [0x" + "f" * 400 + "]", "must be 0 to 0.49"),
     ],
 )  # fmt: skip
-def test_a_study_is_refused_in_words(text: str, said: str) -> None:
-    with pytest.raises(InputError, match=re.escape(said)) as refused:
+def test_a_study_is_rejected_in_words(text: str, said: str) -> None:
+    with pytest.raises(InputError, match=re.escape(said)) as rejected:
         parse_study(text)
-    assert len(str(refused.value)) <= MOST
+    assert len(str(rejected.value)) <= MOST
 
 
 @pytest.mark.parametrize(
@@ -181,7 +181,7 @@ def test_a_study_is_refused_in_words(text: str, said: str) -> None:
         ("preload", '"1e308 kN"', "spring.preload is inf N"),
     ],
 )
-def test_tooling_is_refused_in_words(key: str, value: str, said: str) -> None:
+def test_tooling_is_rejected_in_words(key: str, value: str, said: str) -> None:
     text = TOOLS.replace("[die]", 'land = "0 mm"\n[die]') if key == "land" else TOOLS
     with pytest.raises(InputError, match=re.escape(said)):
         parse_tooling(re.sub(rf"(?m)^{key} = .*$", f"{key} = {value}", text))
@@ -200,8 +200,8 @@ def test_no_word_of_a_library_is_left_in_a_sentence() -> None:
                 key = line.split("=")[0]
                 try:
                     parse("\n".join([*lines[:i], f"{key}= {value}", *lines[i + 1 :]]))
-                except InputError as refused:
-                    said = str(refused)
+                except InputError as rejected:
+                    said = str(rejected)
                     assert "should be" not in said
                     assert "Input" not in said
                     assert len(said) <= MOST

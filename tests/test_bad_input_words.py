@@ -46,7 +46,7 @@ def test_a_folder_of_a_ready_name_does_not_hide_it(
         ),
     ],
 )  # fmt: skip
-def test_a_study_file_is_refused_in_words(required: str, values: str, said: str) -> None:
+def test_a_study_file_is_rejected_in_words(required: str, values: str, said: str) -> None:
     with pytest.raises(InputError, match=re.escape(said)):
         parse_study(STUDY.format(required, values))
 
@@ -82,14 +82,14 @@ def test_a_margin_has_a_range() -> None:
         ("a.parquet", b"PAR" * 100, "are no Parquet file: "),
     ],
 )  # fmt: skip
-def test_readings_are_refused_in_words(
+def test_readings_are_rejected_in_words(
     tmp_path: Path, name: str, content: bytes, said: str
 ) -> None:
     file = tmp_path / name
     file.write_bytes(content)
-    with pytest.raises(InputError, match=re.escape(said)) as refused:
+    with pytest.raises(InputError, match=re.escape(said)) as rejected:
         read_readings(file)
-    assert "\n" not in str(refused.value)
+    assert "\n" not in str(rejected.value)
 
 
 @pytest.mark.parametrize(
@@ -99,7 +99,7 @@ def test_readings_are_refused_in_words(
         ("none/p.csv", 1, "where no file can be written"),
     ],
 )
-def test_a_plant_is_refused_in_words(tmp_path: Path, path: str, seed: int, said: str) -> None:
+def test_a_plant_is_rejected_in_words(tmp_path: Path, path: str, seed: int, said: str) -> None:
     with pytest.raises(InputError, match=said):
         write_plant(tmp_path / path, seed)
 

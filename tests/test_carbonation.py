@@ -80,7 +80,7 @@ def test_one_coefficient_holds_near_room_temperature_only() -> None:
     ("formula", "celsius"),
     [("iapws", -1.0), ("iapws", 101.0), ("van-t-hoff", 60.0), ("beer", 38.0), ("iapws", math.nan)],
 )
-def test_a_formula_is_refused_outside_its_range(formula: str, celsius: float) -> None:
+def test_a_formula_is_rejected_outside_its_range(formula: str, celsius: float) -> None:
     with pytest.raises(InputError) as caught:
         required_pressure(ClosedCan(2.6), (Stage("hot store", celsius),), formula)
     text = str(caught.value)
@@ -136,7 +136,7 @@ def test_altitude_air_and_headspace_act_as_they_must() -> None:
     assert roomier < pressure_at(can, Stage("store", 60.0)).pressure_mpa
 
 
-def test_highest_stage_rules_and_bad_cans_are_refused() -> None:
+def test_highest_stage_rules_and_bad_cans_are_rejected() -> None:
     history = (Stage("filling", 4.0), Stage("pasteurising", 62.0), Stage("hot store", 45.0))
     assert required_pressure(ClosedCan(2.6), history).highest.stage.name == "pasteurising"
     for bad in ({"carbonation": 9.0}, {"carbonation": 2.6, "headspace": 0.1}):
@@ -175,7 +175,7 @@ def test_command(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyP
         (("2.6 vol", "--altitude", "20 km"), "altitude"),
     ],
 )
-def test_command_refuses_in_one_sentence(
+def test_command_rejects_in_one_sentence(
     arguments: tuple[str, ...],
     named: str,
     capsys: pytest.CaptureFixture[str],

@@ -35,7 +35,7 @@ def test_reversal_prints_a_summary_and_writes_a_run(tmp_path: Path) -> None:
     for words in (
         "Reversal pressure",
         "IN DOUBT, margin +",
-        "ring, set in",
+        "ring, permanent",
         "First yield",
         "plastic through the gauge",
         "plastic strain up to",

@@ -59,7 +59,7 @@ def test_a_slope_that_is_missing_is_said(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("text", ["", "[]", '{"budget": null}', '{"budget": {"slopes": []}}'])
-def test_other_files_are_refused_in_a_sentence(text: str, tmp_path: Path) -> None:
+def test_other_files_are_rejected_in_a_sentence(text: str, tmp_path: Path) -> None:
     path = tmp_path / "doming.json"
     path.write_text(text)
     with pytest.raises(InputError, match="--budget"):

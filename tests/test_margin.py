@@ -227,7 +227,7 @@ def test_a_margin_report_of_a_straight_response(solved: Path) -> None:
     assert other.table["margin"][0] == pytest.approx(0.0, abs=1e-12)
 
 
-def test_a_poor_surrogate_is_refused_and_the_rest_reported(solved: Path) -> None:
+def test_a_poor_surrogate_is_rejected_and_the_rest_reported(solved: Path) -> None:
     report = margin_report(solved, most_error=1e-30, engine=Serial, solve=stand_in.straight)
     assert report.surrogate is None
     assert report.sensitivity is None
@@ -296,9 +296,9 @@ def test_every_ready_study_of_a_dome_of_two_radii_is_answered(name: str, tmp_pat
     # made-up response: 8 psi a mm of depth, 500 psi a mm of gauge
     assert slopes["die_set_back"].psi == pytest.approx(-0.08, rel=1e-6)
     assert slopes["bottom_gauge"].psi == pytest.approx(5.0, rel=1e-6)
-    for refused_name in ("dome_radius", "springback"):
-        assert slopes[refused_name].psi is None
-        assert "a dome of 2 radii" in slopes[refused_name].reason
+    for rejected_name in ("dome_radius", "springback"):
+        assert slopes[rejected_name].psi is None
+        assert "a dome of 2 radii" in slopes[rejected_name].reason
     margin_figure(margin).savefig(tmp_path / "margin.png")
     other = tmp_path / "north.sqlite"
     run_study(load_study(name), other, Serial, stand_in.STRAIGHT)

@@ -158,7 +158,7 @@ def test_derived_agrees_with_its_parts():
 
 
 @pytest.mark.parametrize("height", [0.1, 200.0, math.nan])
-def test_heights_the_bottom_does_not_reach_are_refused(height):
+def test_heights_the_bottom_does_not_reach_are_rejected(height):
     with pytest.raises(InputError, match="height is"):
         metal_mass(PLAIN, height)
     if height != 0.1:

@@ -135,7 +135,7 @@ def test_breakpoints_hold_everything_that_is_not_smooth():
         ),
     ],
 )
-def test_unclear_zones_and_tables_are_refused(build, field):
+def test_unclear_zones_and_tables_are_rejected(build, field):
     with pytest.raises(InputError) as caught:
         build()
     assert caught.value.field == field
@@ -170,7 +170,7 @@ def test_replaced_moves_a_tabled_curve_with_its_yield_strength():
         ({"dome_depth": 1e9}, "shape.dome_depth"),
     ],
 )
-def test_replaced_refuses_what_a_file_would_be_refused(changes, words):
+def test_replaced_rejects_what_a_file_would_be_rejected(changes, words):
     with pytest.raises(InputError, match=words):
         G.replaced(**changes)
 

@@ -226,6 +226,6 @@ def test_rigid_shift_along_the_axis_costs_nothing() -> None:
     assert np.abs(found.residual).max() < 1e-8
 
 
-def test_more_layers_than_a_block_holds_are_refused() -> None:
+def test_more_layers_than_a_block_holds_are_rejected() -> None:
     with pytest.raises(ValueError, match="layers is 66; it must be at most 64"):
         revolve(bottom(), Material(E, NU), GAUGE, ENDS, layers=66)

@@ -238,7 +238,7 @@ def test_newton_converges_quadratically():
     assert norms[-1] < 1e-11
 
 
-def test_kinematic_share_is_refused():
+def test_kinematic_share_is_rejected():
     with pytest.raises(InputError, match=r"kinematic_share is 0\.3"):
         ring(Material(E, NU, 270.0, Voce(40.0, 20.0), kinematic_share=0.3))
 

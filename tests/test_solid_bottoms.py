@@ -113,8 +113,8 @@ def test_the_shell_tells_the_same_story(evidence, case):
     name, solid = case
     shell = reversal(load_profile(DATA / f"open_case_{name}.toml"))
     ours, theirs = solid.growth[0], shell.growth[0]
-    for field in ("centre_travel_mm", "stand_growth_mm", "set_in_centre_travel_mm",
-                  "set_in_stand_growth_mm"):  # fmt: skip
+    for field in ("centre_travel_mm", "stand_growth_mm", "permanent_centre_travel_mm",
+                  "permanent_stand_growth_mm"):  # fmt: skip
         psi = ours.pressure_mpa / 0.006894757
         what = field.removesuffix("_mm").replace("_", " ")
         evidence(
@@ -149,7 +149,7 @@ def test_ceiling():
     assert 0.3 <= record.curve.pressure_mpa[-1] < 0.35
 
 
-def test_kinematic_hardening_is_refused():
+def test_kinematic_hardening_is_rejected():
     profile = load_profile(DATA / "open_case_h.toml")
     metal = replace(profile.material, kinematic_share=0.3)
     with pytest.raises(InputError, match=r"^kinematic_share is 0\.3; .* it must be 0"):

@@ -53,7 +53,7 @@ def test_every_schema_version_has_its_store() -> None:
     ]
 
 
-def test_a_newer_store_is_refused(tmp_path: Path) -> None:
+def test_a_newer_store_is_rejected(tmp_path: Path) -> None:
     path = made(tmp_path)
     db = sqlite3.connect(path)
     db.execute(f"PRAGMA user_version={SCHEMA + 1}")
@@ -65,7 +65,7 @@ def test_a_newer_store_is_refused(tmp_path: Path) -> None:
         read_table(path)
 
 
-def test_what_is_no_store_is_refused(tmp_path: Path) -> None:
+def test_what_is_no_store_is_rejected(tmp_path: Path) -> None:
     path = tmp_path / "other.sqlite"
     db = sqlite3.connect(path)
     db.execute("CREATE TABLE t (x)")
@@ -81,7 +81,7 @@ def test_what_is_no_store_is_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("damage", ["cut short", "page overwritten", "header", "text changed"])
-def test_a_damaged_store_is_refused_and_what_can_be_read_is_rescued(
+def test_a_damaged_store_is_rejected_and_what_can_be_read_is_rescued(
     tmp_path: Path, damage: str
 ) -> None:
     path = made(tmp_path, repeat=60)
@@ -177,9 +177,9 @@ def test_what_cannot_be_opened_is_not_called_damaged(tmp_path: Path) -> None:
     # a folder in its place, as no test can take rights from a user who has all
     folder = tmp_path / "study.sqlite"
     folder.mkdir()
-    with pytest.raises(StoreError, match="cannot be opened: ") as refused:
+    with pytest.raises(StoreError, match="cannot be opened: ") as rejected:
         Store.read(folder)
-    assert "damaged" not in str(refused.value)
+    assert "damaged" not in str(rejected.value)
     (tmp_path / ".other.sqlite.lock").mkdir()
     with pytest.raises(StoreError, match="cannot be written: "):
         Store.open(tmp_path / "other.sqlite")

@@ -107,7 +107,7 @@ def test_compare_makes_one_page(folder: Path) -> None:
     assert len(re.findall(rb"/Type /Page\b", pdf)) == 1
 
 
-def test_compare_refuses_different_studies(folder: Path) -> None:
+def test_compare_rejects_different_studies(folder: Path) -> None:
     (folder / "other.toml").write_text(SMALL.replace("steps = 3", "steps = 2"), encoding="utf-8")
     assert run("study", "other.toml", "--out", "other", cwd=folder).returncode == 0
     done = run("compare", "results/small", "other", cwd=folder)

@@ -1,4 +1,4 @@
-"""Study files: what they say, how depth is lost, what is refused and in which words."""
+"""Study files: what they say, how depth is lost, what is rejected and in which words."""
 
 from __future__ import annotations
 
@@ -216,7 +216,7 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-def test_bad_files_are_refused_in_one_sentence(case: str) -> None:
+def test_bad_files_are_rejected_in_one_sentence(case: str) -> None:
     text, words = BAD[case]
     with pytest.raises(InputError) as caught:
         parse_study(text)
@@ -224,7 +224,7 @@ def test_bad_files_are_refused_in_one_sentence(case: str) -> None:
     assert "\n" not in str(caught.value)
 
 
-def test_quantities_that_the_bottom_does_not_have_are_refused() -> None:
+def test_quantities_that_the_bottom_does_not_have_are_rejected() -> None:
     text = '[vary.dome_radius]\nvalues = ["45 mm"]'
     with pytest.raises(InputError, match="a dome of one radius"):
         parse_study(f'name = "a"\nprofile = "south"\n{text}')

@@ -305,7 +305,7 @@ def test_ctrl_c_stores_what_is_in_hand_and_the_rest_follows(tmp_path: Path) -> N
     assert out.split() == [str(count(STUDY) - int(solved)), "False"]
 
 
-def test_a_second_run_on_a_store_in_use_is_refused(tmp_path: Path) -> None:
+def test_a_second_run_on_a_store_in_use_is_rejected(tmp_path: Path) -> None:
     path = tmp_path / "study.sqlite"
     with Store.open(path), pytest.raises(StoreError, match="in use by another run"):
         run_study(gauges(), path, Serial, stand_in.STRAIGHT)

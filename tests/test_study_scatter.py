@@ -137,14 +137,14 @@ def test_a_rerun_solves_nothing_and_says_the_same(tmp_path: Path) -> None:
     assert (again.share, again.low, again.high) == (first.share, first.low, first.high)
 
 
-def test_a_poor_surrogate_is_refused(tmp_path: Path) -> None:
+def test_a_poor_surrogate_is_rejected(tmp_path: Path) -> None:
     with pytest.raises(SurrogateError, match="it must be at most"):
         scatter_report(
             straight_study(0), tmp_path, Serial, stand_in.STRAIGHT, training=32, most_error=1e-30
         )
 
 
-def test_a_study_without_scatter_is_refused(tmp_path: Path) -> None:
+def test_a_study_without_scatter_is_rejected(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="scatter is missing"):
         scatter_report(load_study("depth-gauge"), tmp_path, Serial, stand_in.STRAIGHT)
 

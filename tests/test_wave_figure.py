@@ -94,7 +94,7 @@ def test_figure_of_a_poorer_record(plastic: WaveRecord, mode: str | None) -> Non
     waves_figure(poorer).savefig(io.BytesIO(), format="png")
 
 
-def test_no_waves_is_refused() -> None:
+def test_no_waves_is_rejected() -> None:
     with pytest.raises(InputError, match="waves is 0"):
         wave_onsets(load_profile("north"), waves=0)
 

@@ -118,7 +118,7 @@ def test_plastic_bottoms_hardly_feel_waves() -> None:
 
 
 @pytest.mark.parametrize(("waves", "amplitude"), [(0, 0.02), (99, 0.02), (2, -0.1), (2, 5.0)])
-def test_bad_waves_are_refused(waves: int, amplitude: float) -> None:
+def test_bad_waves_are_rejected(waves: int, amplitude: float) -> None:
     with pytest.raises(InputError):
         waviness(load_profile(DATA / "open_case_g.toml"), waves, (amplitude,))
 

@@ -85,9 +85,9 @@ def test_what_goes_wrong_leaves_the_file_as_it_was(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["", "a/b", "x" * 5000, "nul\0l"])
 def test_a_path_that_no_file_can_have(tmp_path: Path, name: str) -> None:
     (tmp_path / "a").write_text("a file, not a folder")
-    with pytest.raises(UnwrittenError, match="cannot be written: ") as refused:
+    with pytest.raises(UnwrittenError, match="cannot be written: ") as rejected:
         write_whole(tmp_path / name, "text")
-    assert len(str(refused.value)) < 300
+    assert len(str(rejected.value)) < 300
 
 
 @pytest.mark.parametrize(

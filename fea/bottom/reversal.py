@@ -244,7 +244,7 @@ def _growth(
         reason = "the bottom reverses first" if limit is not None else "the path ends first"
         if limit is None or pressure > limit:
             return Growth(pressure, None, None, None, None, reason)
-    plan = replace(plan, newton=Newton(tolerance=1e-4))  # set-in growth to 2e-5 of it
+    plan = replace(plan, newton=Newton(tolerance=1e-4))  # permanent growth to 2e-5 of it
     try:
         loaded = pressure_control(view.system, base, pressure, plan)
         unloaded = pressure_control(view.system, loaded, 0.0, plan, steps=3)

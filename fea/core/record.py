@@ -55,8 +55,8 @@ class Growth:
     pressure_mpa: float
     centre_travel_mm: float | None
     stand_growth_mm: float | None
-    set_in_centre_travel_mm: float | None
-    set_in_stand_growth_mm: float | None
+    permanent_centre_travel_mm: float | None
+    permanent_stand_growth_mm: float | None
     reason: str
 
 

@@ -22,7 +22,7 @@ class Settings:
         (tests/test_resolution.py).
     ceiling : pressure up to which a reversal is looked for, MPa.
     required : pressure the bottom must hold, MPa; gives the margin.
-    growth_at : pressures at which growth and set-in growth are wanted, MPa; `required` is added.
+    growth_at : pressures at which growth and permanent growth are wanted, MPa; `required` is added.
     waves : stability is checked against 1 to this many circumferential waves; 0 leaves it out.
     model : "shell", or "solid", a hundred times slower, to judge the shell by.
     follow : go on after the limit until the pressure has fallen to 30 % of it or rises again.

@@ -43,7 +43,7 @@ class FormedReversal:
     """Reversal of a formed bottom with some parts of its formed state.
 
     kind : as in Record.  reversal_pressure_mpa : None where none was found.
-    growth_mm, set_in_mm : lowering of the stand ring at `growth_at_mpa`, and what stays; None
+    growth_mm, permanent_mm : lowering of the stand ring at `growth_at_mpa`, and what stays; None
         where it reverses first.
     waves : number of circumferential waves of the first onset, 0 for none before the limit; None
         where it was not looked for.
@@ -55,7 +55,7 @@ class FormedReversal:
     reversal_pressure_mpa: float | None
     growth_at_mpa: float
     growth_mm: float | None
-    set_in_mm: float | None
+    permanent_mm: float | None
     waves: int | None
 
 

@@ -138,7 +138,7 @@ def press_of(
         settings.layers,
     )
     strength = tooling.material.yield_strength
-    assert strength is not None  # Tooling refuses metal that does not yield
+    assert strength is not None  # Tooling rejects metal that does not yield
     scale = strength * blank.gauge * 0.5 * tooling.punch.nose_diameter
     press = Press(flat, tools_of(tooling), penalty or Penalty(), scale)
     return press, bent_state(bent, flat), meridian

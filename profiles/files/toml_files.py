@@ -102,7 +102,7 @@ def _names(package: str, folder: str) -> tuple[str, ...]:
 
 
 def check_kind(data: dict[str, Any], wanted: str, given: str = "this") -> None:
-    """Refuse, as InputError, the tables of another kind of file than the one wanted.
+    """Reject, as InputError, the tables of another kind of file than the one wanted.
 
     wanted : one of MARKS.  given : begins the sentence.
     """

@@ -179,7 +179,7 @@ def blank_thickness(tooling: Tooling, s: ArrayLike) -> tuple[Floats, Floats]:
 
 
 def check_tooling(tooling: Tooling) -> None:
-    """Refuse tools that do not fit together.  Raises InputError."""
+    """Reject tools that do not fit together.  Raises InputError."""
     punch, clamp = tooling.punch, tooling.clamp
     if punch_leg(punch) <= 0.0:
         raise InputError(

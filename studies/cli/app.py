@@ -1,7 +1,7 @@
 """The command line.  Every command reads its inputs, makes one call and reports.
 
 Exit status: 0 an answer, also one that says not safe; 1 a solve that could not be carried on, or
-a missing system library; 2 an input that cannot be used, with one sentence on standard error and
+a missing system library; 2 an invalid input, with one sentence on standard error and
 nothing written.  Everything heavy is imported where it is needed: a cold command has a budget.
 """
 

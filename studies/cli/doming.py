@@ -162,7 +162,7 @@ def doming(
 
 
 def _check_study(path: Path) -> None:
-    """Refuse, as InputError, a file that cannot be read or is of another kind."""
+    """Reject, as InputError, a file that cannot be read or is of another kind."""
     from domemargin.profiles.errors import InputError, brief_path
     from domemargin.profiles.files.contents import content_of
     from domemargin.profiles.files.toml_files import check_kind, tables

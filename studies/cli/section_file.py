@@ -10,7 +10,7 @@ from domemargin.studies.whole_files import can_be_file, whole_file
 
 
 def check_mesh_path(path: Path) -> None:
-    """Refuse, as InputError, a file that does not end in .vtu or cannot be written."""
+    """Reject, as InputError, a file that does not end in .vtu or cannot be written."""
     reason = ""
     if path.suffix.lower() != ".vtu":
         reason = "which does not end in .vtu"

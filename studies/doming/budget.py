@@ -17,7 +17,7 @@ WANTED = 0.10  # mm
 CLOSE = 0.03  # share of the wanted depth to which a way is found
 LEVEL = 0.002  # mm of depth over a whole reach that count as none
 DRIVE_WARNING = (
-    "More set raises the load on the drive.  Depth that varies from can to can is not mended by "
+    "More set raises the load on the drive.  Depth that varies from can to can is not corrected by "
     "a change of set: look for what varies."
 )
 

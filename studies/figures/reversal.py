@@ -186,8 +186,8 @@ def _draw_growth(ax: Axes, record: Record) -> None:
     for growth in named:
         psi = growth.pressure_mpa / PSI
         for loaded, stays, colour in (
-            (growth.centre_travel_mm, growth.set_in_centre_travel_mm, ONSET),
-            (growth.stand_growth_mm, growth.set_in_stand_growth_mm, RING),
+            (growth.centre_travel_mm, growth.permanent_centre_travel_mm, ONSET),
+            (growth.stand_growth_mm, growth.permanent_stand_growth_mm, RING),
         ):
             if loaded is None or stays is None:
                 continue

@@ -92,7 +92,7 @@ def margin_report(
     """The margins of a study's store, which may still be filling.
 
     margin : asked for, a share of the requirement.  required : another requirement than the
-    study's, MPa.  most_error : of the surrogate, MPa; a worse one is refused and left out.
+    study's, MPa.  most_error : of the surrogate, MPa; a worse one is rejected and left out.
     engine : where the inverse solves run.  Raises StoreError, InputError.
     """
     study = study_in(path)

@@ -91,7 +91,7 @@ def scatter_report(
 
     folder : for the stores of the solves, so that a rerun solves only what is missing.
     cans : drawn.  training : cases solved for the surrogate.  most_error : of the surrogate,
-    MPa; worse is refused (SurrogateError).  most_solved : cans in doubt that are solved.
+    MPa; worse is rejected (SurrogateError).  most_solved : cans in doubt that are solved.
     Raises InputError for a study without [scatter] or requirement, Interrupted.
     """
     scatter, required = study.scatter, study.requirement()

@@ -74,8 +74,8 @@ def slope_of(
             if record.reversal_pressure_mpa is None:
                 return Slope(name, words, None, None, record.reason or record.kind)
             found.append(record.reversal_pressure_mpa / PSI)
-    except InputError as refused:
-        return Slope(name, words, None, None, str(refused))
+    except InputError as rejected:
+        return Slope(name, words, None, None, str(rejected))
     except Exception as failed:  # as in a study, a solve that fails is an answer too
         return Slope(name, words, None, None, f"{type(failed).__name__}: {failed}")
     p = np.array(found)

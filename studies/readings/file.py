@@ -198,7 +198,7 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
     rows = sheet.file_line.size
     reasons = np.full(rows, None, dtype=object)
 
-    def refuse(bad: Any, why: Any) -> None:
+    def reject(bad: Any, why: Any) -> None:
         """Note a reason for the rows that have none yet."""
         if not np.any(bad):
             return
@@ -206,20 +206,20 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
             reasons[row] = why(row) if callable(why) else why
 
     notes = [*sheet.notes, *notes]
-    _refuse_split(sheet, found, units, refuse)
+    _refuse_split(sheet, found, units, reject)
     event = _names(sheet, found, "event", rows)
     without = event.codes >= 0  # rows that may have no depth
     numbers = {}
     for name in NUMBERS:
         if name in found:
             text = sheet.columns[found[name]]
-            numbers[name] = _numbers(text, units[name], name, refuse, sheet.comma, without)
+            numbers[name] = _numbers(text, units[name], name, reject, sheet.comma, without)
         else:
             numbers[name] = np.full(rows, np.nan)
-    time, time_text, more = times_of(sheet.columns[found["time"]], refuse)
+    time, time_text, more = times_of(sheet.columns[found["time"]], reject)
     notes += more
     machine, line_of = _machines(sheet, found, rows)
-    refuse(machine.codes < 0, "machine is empty")
+    reject(machine.codes < 0, "machine is empty")
     good = reasons == None  # noqa: E711  elementwise
     set_aside = sheet.bad + [
         SetAside(int(sheet.file_line[row]), str(reasons[row]))
@@ -271,7 +271,7 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
 
 
 def _refuse_split(
-    sheet: _Sheet, found: dict[str, str], units: dict[str, float], refuse: Any
+    sheet: _Sheet, found: dict[str, str], units: dict[str, float], reject: Any
 ) -> None:
     """Set aside depths that a decimal comma without quotes has cut in two."""
     import pyarrow as pa
@@ -291,7 +291,7 @@ def _refuse_split(
     depth, after = (column.to_pandas().astype(object).fillna("") for column in columns)
     split = split_numbers(depth, after, names[place] == found.get("event"))
     if split is not None:
-        refuse(split, lambda row: (
+        reject(split, lambda row: (
             f"depth is {_cut(depth.iloc[row])} and {_cut(after.iloc[row])} follows: a decimal "
             "comma without quotes has cut it in two"
         ))  # fmt: skip
@@ -361,9 +361,9 @@ def _unit(unit: str) -> str:
 
 
 def _numbers(
-    column: Any, factor: float, name: str, refuse: Any, comma: bool, without: Any
+    column: Any, factor: float, name: str, reject: Any, comma: bool, without: Any
 ) -> Floats:
-    """A column of numbers in internal units; what is not one is refused."""
+    """A column of numbers in internal units; what is not one is rejected."""
     import pandas as pd
     import pyarrow as pa
 
@@ -379,10 +379,10 @@ def _numbers(
         empty = (text.str.strip() == "").to_numpy() if np.isnan(values).any() else np.isnan(values)
     low, high, unit = _RANGES[name]
     if name == "depth":
-        refuse(empty & ~without, _EMPTY)
-    refuse(~empty & ~np.isfinite(values),
+        reject(empty & ~without, _EMPTY)
+    reject(~empty & ~np.isfinite(values),
            lambda row: f"{name} is {_cut(text.iloc[row])}; it must be a number")  # fmt: skip
-    refuse(np.isfinite(values) & ~((values >= low) & (values <= high)),
+    reject(np.isfinite(values) & ~((values >= low) & (values <= high)),
            lambda row: f"{name} is {values[row]:.6g} {unit}; "
                        f"it must be {low:g} to {high:g} {unit}")  # fmt: skip
     return values

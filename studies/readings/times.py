@@ -20,10 +20,10 @@ _DAY_FIRST = (
 )
 
 
-def times_of(column: Any, refuse: Any) -> tuple[pd.Series, pd.Series, list[str]]:
+def times_of(column: Any, reject: Any) -> tuple[pd.Series, pd.Series, list[str]]:
     """Times (UTC, NaT where there is none), the texts they stand for, and notes.
 
-    column : of the file, text or times.  refuse : called with the rows that have no time and why.
+    column : of the file, text or times.  reject : called with the rows that have no time and why.
     """
     import pandas as pd
     import pyarrow as pa
@@ -39,20 +39,20 @@ def times_of(column: Any, refuse: Any) -> tuple[pd.Series, pd.Series, list[str]]
             time = time.mask(short.to_pandas().fillna(True).astype(bool).to_numpy())
         missing = time.isna().to_numpy()
         if missing.any():
-            time, notes = _other_order(text, time, missing, refuse)
+            time, notes = _other_order(text, time, missing, reject)
     year = time.dt.year
     odd = ((year < FIRST_YEAR) | (year > LAST_YEAR)).to_numpy()
-    refuse(odd, lambda row: f"time is {_cut(text.iloc[row])}; "
+    reject(odd, lambda row: f"time is {_cut(text.iloc[row])}; "
                             f"its year must lie in {FIRST_YEAR} to {LAST_YEAR}")  # fmt: skip
     if odd.any():
         time = time.mask(odd)
-    refuse(time.isna().to_numpy(), lambda row: f"time is {_cut(text.iloc[row])}; "
+    reject(time.isna().to_numpy(), lambda row: f"time is {_cut(text.iloc[row])}; "
                                                f"it must be as {AS}")  # fmt: skip
     return time, text, notes
 
 
 def _other_order(
-    text: pd.Series, time: pd.Series, missing: Any, refuse: Any
+    text: pd.Series, time: pd.Series, missing: Any, reject: Any
 ) -> tuple[pd.Series, list[str]]:
     """Times with the year last, day or month first as the file itself shows."""
     import pandas as pd
@@ -70,7 +70,7 @@ def _other_order(
     if day_first == month_first:
         why = "in some rows the day comes first, in others the month" if day_first else \
             "whether the day or the month comes first cannot be seen"  # fmt: skip
-        refuse(rows, lambda row: f"time is {_cut(text.iloc[row])}: {why}; write it as {AS}")
+        reject(rows, lambda row: f"time is {_cut(text.iloc[row])}: {why}; write it as {AS}")
         return time, []
     day, month = (first, second) if day_first else (second, first)
     written = (

@@ -61,7 +61,7 @@ def _opened(path: Path) -> sqlite3.Connection | None:
         return None
     db.text_factory = lambda raw: raw.decode("utf-8", "replace")
     with contextlib.suppress(*SPOILED):
-        # else a file that is shorter than its header says is refused as a whole
+        # else a file that is shorter than its header says is rejected as a whole
         db.execute("PRAGMA writable_schema=ON")
     try:
         db.execute(f"EXPLAIN SELECT id, {_ROWS} FROM cases")

@@ -2,7 +2,7 @@
 
 One process, this one, writes the store.  Workers get (key, point) and send results back; only
 what is in their hands is held in memory.  When a worker dies, everything that was in hand is
-solved again one case at a time: so the case that kills workers is told from its neighbours.
+solved again one case at a time: so the case that kills workers is isolated from its neighbours.
 """
 
 from __future__ import annotations

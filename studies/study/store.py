@@ -57,7 +57,7 @@ _ROWS = "key, state, reason, passing, outputs, solver, digest, detail, seconds, 
 
 
 class StoreError(InputError):
-    """A store that cannot be used as it is; the sentence says what can be done."""
+    """A store that is rejected as it is; the sentence says what can be done."""
 
 
 class DamagedStoreError(StoreError):
@@ -148,7 +148,7 @@ class Store:
         self.close()
 
     def close(self) -> None:
-        """Let go of the file; of what was written it is then all there is."""
+        """Let go of the file, which then holds all that was written."""
         if self._lock is not None:
             with contextlib.suppress(*SPOILED):  # somebody is reading: leave it as it is
                 self._db.execute("PRAGMA busy_timeout=0")

@@ -94,7 +94,7 @@ def parse_value(name: str, value: object, field: str) -> float:
 
 
 def check_value(name: str, number: float, field: str) -> None:
-    """Refuse a number (internal units) out of the quantity's range.  Raises InputError."""
+    """Reject a number (internal units) out of the quantity's range.  Raises InputError."""
     known = VARIABLE[name]
     kind, low, high = known.limit
     if not low <= number <= high:
@@ -111,7 +111,7 @@ def check_value(name: str, number: float, field: str) -> None:
 
 
 def check_name(name: str, base: Profile, field: str) -> None:
-    """Refuse a quantity that does not exist or that the base profile does not have."""
+    """Reject a quantity that does not exist or that the base profile does not have."""
     if name not in VARIABLE:
         raise unknown_name(field, VARIABLE)
     owner = (VARIABLE[name].key or "").split(".")[0]

@@ -217,7 +217,7 @@ def _reversal_words(reversal: FormedReversal) -> str:
 def _print_parts(console: Console, record: DomingRecord) -> None:
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False)
     table.add_column("Formed state kept")
-    for name in ("reversal psi", "step", "growth at 60 psi", "set-in"):
+    for name in ("reversal psi", "step", "growth at 60 psi", "permanent"):
         table.add_column(name, justify="right")
     before: float | None = None
     for name, row in record.reversal.items():
@@ -228,7 +228,7 @@ def _print_parts(console: Console, record: DomingRecord) -> None:
             return "-" if value is None else f"{value:.2f} mm"
 
         shown = row.kind if psi is None else f"{psi:.1f}"
-        table.add_row(name, shown, step, mm(row.growth_mm), mm(row.set_in_mm))
+        table.add_row(name, shown, step, mm(row.growth_mm), mm(row.permanent_mm))
         before = psi
     console.print()
     console.print(table)

@@ -126,7 +126,7 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
     table.add_column("no loss (psi)", justify="right")
     table.add_column("tolerable loss (mm)", justify="right")
     table.add_column("error (mm)", justify="right")
-    refused = []
+    rejected = []
     columns = [
         _same_decimals([shown(t.at[name], kind_of(name), 5).split(" ")[0] for t in losses])
         for name in names
@@ -140,7 +140,7 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
             table.add_row(*here, bare, found.reason.split(" mm")[0], "-")
         elif found.loss is None:
             table.add_row(*here, bare, "-", "-")
-            refused.append((here, found.reason))
+            rejected.append((here, found.reason))
         else:
             error = "-" if found.error is None else f"{found.error:.3f}"
             table.add_row(*here, bare, f"{found.loss:.3f}", error)
@@ -152,7 +152,7 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
         console.print(Text("Too low: the requirement is not held even with no depth lost."))
     if any(found.reason.startswith(MORE_THAN) for found in losses):
         console.print(Text("More than: held up to the largest loss looked at."))
-    for here, reason in refused:
+    for here, reason in rejected:
         console.print(Text(f"{', '.join(here) or 'base bottom'}: {reason}"))
 
 
@@ -166,17 +166,17 @@ def _same_decimals(numbers: Sequence[str]) -> list[str]:
 
 def _print_slopes(console: Any, report: MarginReport) -> None:
     table = plain_table("left", "right", "left")
-    refused = []
+    rejected = []
     for slope in report.slopes:
         name = title_of(slope.name).rsplit(" (", 1)[0]
         if slope.psi is None or slope.error is None:
-            refused.append(f"{name}: no slope: {slope.reason}")
+            rejected.append(f"{name}: no slope: {slope.reason}")
         else:
             table.add_row(name, f"{slope.psi:+.4f}", f"± {slope.error:.4f} psi per {slope.per}")
     console.print()
     console.print(Text("Slopes at the base bottom"))
     console.print(table)
-    for line in refused:
+    for line in rejected:
         console.print(Text(line))
 
 

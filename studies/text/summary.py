@@ -139,20 +139,20 @@ def _print_growth(console: Console, growth: Sequence[Growth]) -> None:
         return
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
     table.add_column("Growth (mm)")
-    for name in ("stand ring", "dome centre", "ring, set in", "centre, set in"):
+    for name in ("stand ring", "dome centre", "ring, permanent", "centre, permanent"):
         table.add_column(name, justify="right")
-    refused = []
+    rejected = []
     for row in growth:
         values = (row.stand_growth_mm, row.centre_travel_mm,
-                  row.set_in_stand_growth_mm, row.set_in_centre_travel_mm)  # fmt: skip
+                  row.permanent_stand_growth_mm, row.permanent_centre_travel_mm)  # fmt: skip
         name = f"at {row.pressure_mpa / PSI:.4g} psi"
         if row.reason:
-            refused.append(f"{name}: {row.reason}")
+            rejected.append(f"{name}: {row.reason}")
         else:
             table.add_row(name, *("-" if v is None else f"{v:.2f}" for v in values))
     if table.row_count:
         console.print(table)
-    for line in refused:
+    for line in rejected:
         console.print(Text(f"Growth {line}"))
     console.print()
 

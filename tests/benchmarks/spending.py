@@ -55,7 +55,7 @@ BY_PHASE: Places = {
     ],
     "ramps": [(solving, "ramp")],
     "waves": [(solving, "_stability")],
-    "growth and set-in growth": [(solving, "_growth")],
+    "growth and permanent growth": [(solving, "_growth")],
 }
 
 
