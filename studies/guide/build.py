@@ -70,7 +70,7 @@ def site(source: Path, html: Path) -> str:
     """Build the site of `source` in `html`; what Sphinx warns of, empty where all is well."""
     shutil.rmtree(html, ignore_errors=True)
     done = subprocess.run(
-        [sys.executable, "-m", "sphinx", "-b", "html", "-q", "-W", "--keep-going",
+        [sys.executable, "-m", "sphinx", "-b", "html", "-E", "-q", "-W", "--keep-going",
          "-d", str(html.parent / "doctrees"), "-c", str(HERE), str(source), str(html)],
         capture_output=True, text=True, check=False,
     )  # fmt: skip

@@ -171,9 +171,10 @@ def markdown(page: Page, example: Example, found: Mapping[str, float]) -> str:
                 ["| figure | here | expected | unit | source of expectation |",
                  "| --- | ---: | ---: | --- | --- |", *rows]
             ),
-            f"`python -m domemargin.studies.guide {page.name}` writes this page anew; its source is "
-            f"`studies/guide/examples/{page.name}.py`. *Pressures and depths are model estimates, to "
-            "be confirmed on real cans; follow local codes and qualified people.*",
+            f"`python -m domemargin.studies.guide {page.name}` writes this page anew; its source\n"
+            f"is `studies/guide/examples/{page.name}.py`.",
+            "*Pressures and depths are model estimates, to be confirmed on real cans; follow\n"
+            "local codes and qualified people.*",
         ]
     ) + "\n"  # fmt: skip
 

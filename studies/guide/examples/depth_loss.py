@@ -33,10 +33,10 @@ The gauge shows domes that are too shallow. How far may that go before the botto
     ratio = slopes["die_set_back"] / slopes["springback"]
     page.text(f"""
 At 0.265 mm gauge {by_gauge[0.265]["loss_mm"]:.2f} mm may be lost; with 0.005 mm less gauge only
-{by_gauge[0.26]["loss_mm"]:.2f} mm. The slopes say that it matters how depth is lost. A die that sits back (`die_set_back`)
-keeps its radius and costs {-slopes["die_set_back"]:.3f} psi for every 0.01 mm. Springback
-flattens the dome over its edge circle, and the same loss of depth costs {ratio:.0f} times less. So
-find out why depth is lost before you judge it.
+{by_gauge[0.26]["loss_mm"]:.2f} mm. The slopes say that it matters how depth is lost. A die that
+sits back (`die_set_back`) keeps its radius and costs {-slopes["die_set_back"]:.3f} psi for every
+0.01 mm. Springback flattens the dome over its edge circle, and the same loss of depth costs
+{ratio:.0f} times less. So find out why depth is lost before you judge it.
 """)
     return {
         "tolerable loss at 0.265 mm": by_gauge[0.265]["loss_mm"],

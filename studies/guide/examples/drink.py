@@ -6,8 +6,8 @@ from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
 def write(page: Page) -> dict[str, float]:
     """Pressures of a carbonated drink through the can's history."""
     page.text("""
-A drink of 2.6 volumes of carbon dioxide is filled at 4 C, pasteurised at 62 C in a works 500 m above
-the sea, and may lie in a lorry at 45 C. Which of these asks most of the bottom?
+A drink of 2.6 volumes of carbon dioxide is filled at 4 C, pasteurised at 62 C in a works 500 m
+above the sea, and may lie in a lorry at 45 C. Which of these asks most of the bottom?
 """)
     command = (
         'domemargin carbonation "2.6 vol" --stage "filling 4 C" '

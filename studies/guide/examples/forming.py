@@ -18,10 +18,11 @@ thickness, hardening and residual stress one after another.
     }
     shape, thick, hard, whole = parts.values()
     page.text(f"""
-Thinning costs {shape - thick:.1f} psi, hardening brings {hard - thick:.1f} psi, and residual stress takes
-{hard - whole:.1f} psi away again. In sum the formed bottom comes within {abs(whole - shape):.1f} psi of
-one that has only its shape. That is a coincidence of this tooling, not a rule. The share of
-kinematic hardening moves the last line most; measure it before you trust the number.
+Thinning costs {shape - thick:.1f} psi, hardening brings {hard - thick:.1f} psi, and residual stress
+takes {hard - whole:.1f} psi away again. In sum the formed bottom comes within
+{abs(whole - shape):.1f} psi of one that has only its shape. That is a coincidence of this tooling,
+not a rule. The share of kinematic hardening moves the last line most; measure it before you trust
+the number.
 """)
     return {
         "depth": data["depth_mm"],

@@ -16,9 +16,9 @@ back on this station, and what does each cost in thinning, force and reversal pr
     spacer = ways["flange height (spacer)"]
     page.text(f"""
 On this station the flange already bottoms on the nose at the end of the stroke. More set wins no
-depth and only loads the drive; a spacer of {spacer["change"]:.2f} mm under the die wins it, and brings
-{spacer["reversal_psi"]:.1f} psi for {spacer["thinning_points"]:.2f} points of thinning. Pressure has
-other knobs than depth: gauge and yield strength are worth most there.
+depth and only loads the drive; a spacer of {spacer["change"]:.2f} mm under the die wins it, and
+brings {spacer["reversal_psi"]:.1f} psi for {spacer["thinning_points"]:.2f} points of thinning.
+Pressure has other knobs than depth: gauge and yield strength are worth most there.
 
 *Changes of tooling and setting are decided by qualified people. Depth that varies from can to can
 is not corrected by a change of set: see [does the spread point at play](play.md).*

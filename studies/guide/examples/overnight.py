@@ -49,8 +49,8 @@ in the middle, workers and all, as a power cut would do:
     page.text("The same command goes on where it was stopped:")
     page.run("domemargin study night.toml --out night")
     page.text("""
-For comparison a run that nobody disturbs. The two tables are alike to the last digit, and the margin
-report does not know the difference:
+For comparison a run that nobody disturbs. The two tables are alike to the last digit, and the
+margin report does not know the difference:
 """)
     page.run("domemargin study night.toml --out quiet")
     page.run("domemargin margin night")

@@ -30,9 +30,9 @@ with open("tested.csv", "w") as file:
 def write(page: Page) -> dict[str, float]:
     """Ten tests that lie 4 % below the model."""
     page.text("""
-The model's level is taken as known to 5 % until you test cans of your own. A column `reversal (psi)`
-in the readings file holds such tests; most rows leave it empty. Here are ten tests of cans that hold
-4 % less than the model says:
+The model's level is taken as known to 5 % until you test cans of your own. A column `reversal
+(psi)` in the readings file holds such tests; most rows leave it empty. Here are ten tests of cans
+that hold 4 % less than the model says:
 """)
     page.python("write_readings.py", SCRIPT)
     command = (
@@ -45,9 +45,9 @@ in the readings file holds such tests; most rows leave it empty. Here are ten te
     one = data["machines"][0]
     before, after = (one[what]["mpa"] / MPA_PER_PSI for what in ("pressure", "calibrated"))
     page.text(f"""
-Without tests M1 is put at {before:.1f} psi, with them at {after:.1f} psi. The level is weighed: ten tests
-bring it nearly, not wholly, to what they measured. Tests that lie further from the model than it is
-thought to be uncertain are reported as a contradiction, and not averaged away.
+Without tests M1 is put at {before:.1f} psi, with them at {after:.1f} psi. The level is weighed: ten
+tests bring it nearly, not wholly, to what they measured. Tests that lie further from the model than
+it is thought to be uncertain are reported as a contradiction, and not averaged away.
 """)
     return {
         "level": data["calibration"]["level"],

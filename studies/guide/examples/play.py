@@ -27,8 +27,8 @@ with open("depths.csv", "w") as file:
 def write(page: Page) -> dict[str, float]:
     """Readings with known causes, and whether the report finds them."""
     page.text("""
-Depth readings of six machines scatter. Sheet, process and gauge explain some of that; play in a drive
-does not follow from them. To see what the report makes of it, here are readings with known
+Depth readings of six machines scatter. Sheet, process and gauge explain some of that; play in a
+drive does not follow from them. To see what the report makes of it, here are readings with known
 causes: machine M2 is set 0.08 mm low, and M4 has play worth 0.03 mm. (`domemargin plant FILE`
 writes a larger plant of that kind.)
 """)
@@ -39,9 +39,9 @@ writes a larger plant of that kind.)
     page.figure("report/readings.png", "Depth by machine with what was found")
     play, low = machines["M4"]["unexplained_mm"], machines["M2"]["from_target_mm"]
     page.text(f"""
-The report finds {play:.3f} mm of scatter at M4 that nothing explains, and M2 {-low:.3f} mm below the
-target. They are treated in different ways. M4: look for play first. A deeper set would hide it, load
-the drive and end in split bottoms. M2: its scatter is explained, so its set may be looked at.
+The report finds {play:.3f} mm of scatter at M4 that nothing explains, and M2 {-low:.3f} mm below
+the target. They are treated in different ways. M4: look for play first. A deeper set would hide it,
+load the drive and end in split bottoms. M2: its scatter is explained, so its set may be looked at.
 """)
     return {
         "M4, scatter not explained": play,

@@ -47,8 +47,8 @@ station rigid. A doming study solves many variants of one tooling; stopped, it g
     lines = page.python("draw.py", SCRIPT).splitlines()
     page.figure("set.png", "Depth rises with set until the flange meets the nose; then overtravel")
     page.text("""
-Short of the flange more set is more depth, one to one. Beyond it nose and flange bottom: depth stays,
-and more set only pushes the station back against its spring and loads the drive.
+Short of the flange more set is more depth, one to one. Beyond it nose and flange bottom: depth
+stays, and more set only pushes the station back against its spring and loads the drive.
 """)
     words = [line.split(": ")[1].split() for line in lines]
     return {

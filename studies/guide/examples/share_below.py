@@ -15,10 +15,10 @@ strength of an invented line scatter; `domemargin studies` lists the ready ones.
     data = page.read("line/scatter.json")
     low, high = data["interval_95"]
     page.text(f"""
-Between {100 * low:.2f} and {100 * high:.2f} % of the cans: the interval is that of drawing cans, not of
-the model. A smooth surrogate of 32 solves judges every can, and each can near the limit is solved
-itself. The table says which scatter to go after: without that of the yield strength almost no
-can would fall below; depth hardly matters on this bottom.
+Between {100 * low:.2f} and {100 * high:.2f} % of the cans: the interval is that of drawing cans,
+not of the model. A smooth surrogate of 32 solves judges every can, and each can near the limit is
+solved itself. The table says which scatter to go after: without that of the yield strength almost
+no can would fall below; depth hardly matters on this bottom.
 """)
     return {
         "share below": 100 * data["share_below"],

@@ -43,8 +43,8 @@ inside, lengths are mm, pressures MPa and angles radians.
     lines = page.python("sweep.py", SCRIPT).splitlines()
     page.figure("sweep.png", "Reversal pressure over nose radius and inner leg angle")
     page.text("""
-A study does the same with all cores, keeps what it solved, and is the better choice from some hundred
-cases on; `nose-leg` is the ready study of this plane. All calls are on the page
+A study does the same with all cores, keeps what it solved, and is the better choice from some
+hundred cases on; `nose-leg` is the ready study of this plane. All calls are on the page
 [Python](../python.md).
 """)
     return {

@@ -42,8 +42,8 @@ to = "1.6 mm"
 def write(page: Page) -> dict[str, float]:
     """Metal saved and pressure lost; what the shape can win back."""
     page.text("""
-Sheet of 0.250 in place of 0.265 mm saves metal in every can. What does it cost in reversal pressure?
-Seven lines of Python give a table; `replaced` is the same bottom with other dimensions.
+Sheet of 0.250 in place of 0.265 mm saves metal in every can. What does it cost in reversal
+pressure? Seven lines of Python give a table; `replaced` is the same bottom with other dimensions.
 """)
     rows = [line.split() for line in page.python("thinner.py", SCRIPT).splitlines()[1:]]
     mass = {row[0]: float(row[2]) for row in rows}
@@ -51,10 +51,10 @@ Seven lines of Python give a table; `replaced` is the same bottom with other dim
     saved, lost = mass["0.265"] - mass["0.250"], pressure["0.265"] - pressure["0.250"]
     power = math.log(pressure["0.265"] / pressure["0.250"]) / math.log(0.265 / 0.250)
     page.text(f"""
-The {saved:.2f} g saved cost {lost:.1f} psi, {100 * lost / pressure["0.265"]:.1f} % of the pressure for
-{100 * (1 - 0.250 / 0.265):.1f} % of the gauge. The pressure falls about as the power {power:.1f} of
-the gauge. Can the shape win that back? A study over the inner leg and the nose, where the bottom
-gives way:
+The {saved:.2f} g saved cost {lost:.1f} psi, {100 * lost / pressure["0.265"]:.1f} % of the pressure
+for {100 * (1 - 0.250 / 0.265):.1f} % of the gauge. The pressure falls about as the power
+{power:.1f} of the gauge. Can the shape win that back? A study over the inner leg and the nose,
+where the bottom gives way:
 """)
     page.file("thinner.toml", SHAPES)
     page.run("domemargin study thinner.toml")
@@ -62,9 +62,9 @@ gives way:
     page.figure("results/thinner/margin.png", "Reversal pressure over gauge, leg and nose")
     slopes = {one["name"]: one["psi"] for one in page.read("results/thinner/margin.json")["slopes"]}
     page.text(f"""
-The slopes say what each is worth at the base bottom. {-slopes["inner_leg_angle"]:.1f} psi are won for
-every degree that the inner leg is steeper: that wins part of it back, if the bottom can still be
-formed and stripped.
+The slopes say what each is worth at the base bottom. {-slopes["inner_leg_angle"]:.1f} psi are won
+for every degree that the inner leg is steeper: that wins part of it back, if the bottom can still
+be formed and stripped.
 """)
     return {
         "metal saved": saved,

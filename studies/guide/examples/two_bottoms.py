@@ -20,8 +20,8 @@ values = ["0.26 mm", "0.265 mm", "0.27 mm"]
 def write(page: Page) -> dict[str, float]:
     """The same study of two bottoms, side by side."""
     page.text("""
-The south line has a dome of two radii and harder metal. Is it the better bottom, or only the thicker
-one? One study, solved for both bottoms over the same gauges and losses of depth:
+The south line has a dome of two radii and harder metal. Is it the better bottom, or only the
+thicker one? One study, solved for both bottoms over the same gauges and losses of depth:
 """)
     page.file("two-bottoms.toml", STUDY)
     page.run("domemargin study two-bottoms.toml --out a")
@@ -34,9 +34,9 @@ one? One study, solved for both bottoms over the same gauges and losses of depth
     )
     gain = sum(b - a for a, b in zip(firsts, seconds)) / len(firsts)
     page.text(f"""
-At the same gauge the south bottom holds {gain:.1f} psi more in the mean. Part of that is its metal: the
-north profile is after baking, the south one as rolled, 15 MPa harder. Give both the same material
-in a profile file before you decide.
+At the same gauge the south bottom holds {gain:.1f} psi more in the mean. Part of that is its metal:
+the north profile is after baking, the south one as rolled, 15 MPa harder. Give both the same
+material in a profile file before you decide.
 """)
     return {
         "mean gain of the south": gain,

@@ -24,9 +24,9 @@ a profile file of the north bottom with 600 MPa yield strength:
     data = page.read("trial/waves.json")
     waves = data["stability"]["flow"]["waves"]
     page.text(f"""
-It lets go in {waves} waves, below the pressure at which it would turn all round. A bottom that goes in
-waves is sensitive to waves that it has already: here is what {waves} waves of 5, 10 and 20 µm round
-the can would cost.
+It lets go in {waves} waves, below the pressure at which it would turn all round. A bottom that goes
+in waves is sensitive to waves that it has already: here is what {waves} waves of 5, 10 and 20 µm
+round the can would cost.
 """)
     command = (
         f'domemargin waviness trial.toml --waves {waves} --amplitude "5 um" '
