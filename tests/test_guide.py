@@ -73,7 +73,7 @@ def test_a_figure_that_is_off_missing_or_no_number_is_told() -> None:
 
 def test_a_command_that_fails_ends_the_example(tmp_path: Path) -> None:
     page = Page("off", tmp_path / "off")
-    with pytest.raises(ExampleError, match="status 2.*nowhere"):
+    with pytest.raises(ExampleError, match=r"status 2.*nowhere"):
         page.run("domemargin reversal nowhere")
     with pytest.raises(ExampleError, match="off"):
         page.python("off.py", "raise SystemExit(3)")

@@ -30,7 +30,7 @@ html_theme_options = {
     "fixed_sidebar": False,
     "show_powered_by": False,
     "globaltoc_maxdepth": 2,
-    "page_width": "1180px",
+    "page_width": "1250px",
     "sidebar_width": "270px",
     "font_family": "system-ui, sans-serif",
     "head_font_family": "system-ui, sans-serif",

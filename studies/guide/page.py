@@ -73,7 +73,7 @@ class Page:
         (self.folder / name).write_text(content, encoding="utf-8")
         self.parts.append(f"`{name}`:\n\n```{language}\n{content}```")
 
-    def run(self, command: str, show: bool = True) -> str:
+    def run(self, command: str) -> str:
         """Run a command line of `domemargin` and show what it prints on standard output.
 
         Raises ExampleError if its exit status is not 0.
@@ -82,8 +82,7 @@ class Page:
         out, err = run.communicate(timeout=_PATIENCE)
         if run.returncode:
             raise ExampleError(f"{self.name}: {command}: status {run.returncode}: {err.strip()}")
-        lines = [f"$ {command}", *out.rstrip().splitlines()] if show else [f"$ {command}"]
-        self.parts.append("```console\n" + "\n".join(line.rstrip() for line in lines) + "\n```")
+        self._answered(command, out)
         return out
 
     def json(self, command: str) -> Any:
@@ -103,13 +102,13 @@ class Page:
             time.sleep(0.02)
         os.killpg(run.pid, signal.SIGKILL)
         run.communicate()
-        self.parts.append(f"```console\n$ {command}\nKilled\n```")
+        self._answered(command, "Killed")
 
     def python(self, name: str, source: str) -> str:
         """Write a script into the folder, show it, run it, and show what it prints."""
         self.file(name, source, "python")
         out = self._python(name)
-        self.parts.append(f"```console\n$ python {name}\n{out.rstrip()}\n```")
+        self._answered(f"python {name}", out)
         return out
 
     def figure(self, path: str, caption: str) -> None:
@@ -123,6 +122,12 @@ class Page:
     def read(self, path: str) -> Any:
         """What a JSON file in the folder holds."""
         return json.loads((self.folder / path).read_text(encoding="utf-8"))
+
+    def _answered(self, command: str, out: str) -> None:
+        self.parts.append(f"```console\n$ {command}\n```")
+        if out.strip():
+            lines = "\n".join(line.rstrip() for line in out.rstrip().splitlines())
+            self.parts.append(f"```text\n{lines}\n```")
 
     def _start(self, command: str, new_session: bool = False) -> subprocess.Popen[str]:
         program, *words = shlex.split(command)
