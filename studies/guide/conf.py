@@ -35,7 +35,8 @@ html_theme_options = {
     "font_family": "system-ui, sans-serif",
     "head_font_family": "system-ui, sans-serif",
     "font_size": "16px",
-    "code_font_size": "14px",
+    "body_max_width": "auto",
+    "code_font_size": "13px",
 }
 
 _ENTRY = re.compile(r"(\w+(?:, \w+)*) : (.*)")

@@ -26,7 +26,9 @@ The gauge shows domes that are too shallow. How far may that go before the botto
     page.file("depth-loss.toml", STUDY)
     page.run("domemargin study depth-loss.toml")
     page.run("domemargin margin results/depth-loss")
-    page.figure("results/depth-loss/margin.png", "Reversal pressure over depth lost, by gauge")
+    page.figure(
+        "results/depth-loss/margin.png", "Margin over depth lost and gauge, and where it is used up"
+    )
     data = page.read("results/depth-loss/margin.json")
     by_gauge = {one["at"]["bottom_gauge_mm"]: one for one in data["tolerable_depth_loss"]}
     slopes = {one["name"]: one["psi"] for one in data["slopes"]}

@@ -17,7 +17,7 @@ above the sea, and may lie in a lorry at 45 C. Which of these asks most of the b
     data = page.json(command)
     page.text("""
 Pasteurising does. The pressure is that of equilibrium, which a short stage stays below; sugar,
-alcohol and air left in the headspace move it. The last line of the answer is the next command:
+alcohol and air left in the headspace move it. The answer names the next command:
 """)
     required = data["required_mpa"] / MPA_PER_PSI
     page.run(f'domemargin reversal north --require "{required:.1f} psi"')

@@ -36,8 +36,8 @@ EXAMPLE = Example(
     "`doming --budget`: slopes, and the price of 0.10 mm of depth",
     write,
     {
-        "spacer for 0.10 mm": Key(0.1057, 0.005, "mm"),
-        "depth by set": Key(0.0, 0.02, "mm per mm", "the flange bottoms: no depth is left to win"),
+        "spacer for 0.10 mm": Key(0.10, 0.01, "mm", "the flange holds the nose: one to one"),
+        "depth by set": Key(0.0, 0.02, "mm per mm", "the flange holds the nose: no depth to win"),
         "reversal by gauge": Key(4.91, 0.15, "psi per 0.01 mm"),
     },
 )

@@ -8,9 +8,9 @@ def write(page: Page) -> dict[str, float]:
     page.text("""
 No two cans are alike. The ready study `line-scatter` says how depth, dome radius, gauge and yield
 strength of an invented line scatter; `domemargin studies` lists the ready ones. How many of
-100,000 cans reverse below 88 psi?
+20,000 cans reverse below 88 psi?
 """)
-    page.run("domemargin scatter line-scatter --training 32 --out line")
+    page.run("domemargin scatter line-scatter --cans 20000 --training 32 --out line")
     page.figure("line/scatter.png", "Reversal pressures of the cans drawn, and what matters")
     data = page.read("line/scatter.json")
     low, high = data["interval_95"]

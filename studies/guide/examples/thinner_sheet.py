@@ -59,7 +59,7 @@ where the bottom gives way:
     page.file("thinner.toml", SHAPES)
     page.run("domemargin study thinner.toml")
     page.run("domemargin margin results/thinner")
-    page.figure("results/thinner/margin.png", "Reversal pressure over gauge, leg and nose")
+    page.figure("results/thinner/margin.png", "Margin over gauge, leg and nose")
     slopes = {one["name"]: one["psi"] for one in page.read("results/thinner/margin.json")["slopes"]}
     page.text(f"""
 The slopes say what each is worth at the base bottom. {-slopes["inner_leg_angle"]:.1f} psi are won
