@@ -99,7 +99,7 @@ class Page:
         while not ready() and time.monotonic() < deadline:
             if run.poll() is not None:
                 raise ExampleError(f"{self.name}: {command}: ended before it was killed")
-            time.sleep(0.02)
+            time.sleep(0.2)
         os.killpg(run.pid, signal.SIGKILL)
         run.communicate()
         self._answered(command, "Killed")
