@@ -36,7 +36,7 @@ def write(page: Page) -> dict[str, float]:
     """Kill a study, go on with it, and hold its table to that of an undisturbed run."""
     page.text("""
 Studies of thousands of cases run over night, and machines are switched off. This study is killed
-in the middle, workers and all, as a power cut would do:
+in the middle, workers and all, as a crash of the machine would do:
 """)
     page.file("night.toml", STUDY)
     store = page.folder / "night" / "study.sqlite"
@@ -49,8 +49,8 @@ in the middle, workers and all, as a power cut would do:
     page.text("The same command goes on where it was stopped:")
     page.run("domemargin study night.toml --out night")
     page.text("""
-For comparison a run that nobody disturbs. The two tables are alike to the last digit, and the
-margin report does not know the difference:
+For comparison a run that nobody disturbs. The two tables hold the same pressures to the last digit.
+The margin report of the run that was killed:
 """)
     page.run("domemargin study night.toml --out quiet")
     page.run("domemargin margin night")
