@@ -59,7 +59,7 @@ def test_commands_and_options_shown_exist() -> None:
     for text in (README, PAGES["commands.md"]):
         assert set(re.findall(r"`domemargin (\w+)", text)) == set(commands)
     assert set(re.findall(r"domemargin (\w+)(?= [A-Z\"-]|`)", TEXT)) <= set(commands)
-    assert set(re.findall(r"`(--\w+)", TEXT)) <= known
+    assert set(re.findall(r"`(--[\w-]+)", TEXT)) <= known
 
 
 def test_pictures_and_files_named_are_there() -> None:

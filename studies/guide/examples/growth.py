@@ -15,7 +15,7 @@ pressures at which growth is wanted; here those of a lorry, a mild and a harsh p
     last = growth[-1]
     page.text(f"""
 At 85 psi the stand ring has gone down by {last["stand_growth_mm"]:.2f} mm, and
-{last["set_in_stand_growth_mm"]:.2f} mm of that is permanent growth. Between 50 and 85 psi the
+{last["permanent_stand_growth_mm"]:.2f} mm of that is permanent growth. Between 50 and 85 psi the
 permanent part grows far more than the pressure does: near the reversal pressure a few psi matter.
 The harbour profile carries the hardening that forming leaves in nose and legs, as a profile must
 for growth to mean anything. The curve shows the path to reversal:
@@ -27,8 +27,8 @@ for growth to mean anything. The curve shows the path to reversal:
     assert abs(last["pressure_mpa"] / MPA_PER_PSI - 85) < 1e-6
     return {
         "ring at 85 psi": last["stand_growth_mm"],
-        "ring, permanent, at 50 psi": growth[0]["set_in_stand_growth_mm"],
-        "ring, permanent, at 85 psi": last["set_in_stand_growth_mm"],
+        "ring, permanent, at 50 psi": growth[0]["permanent_stand_growth_mm"],
+        "ring, permanent, at 85 psi": last["permanent_stand_growth_mm"],
     }
 
 
