@@ -166,7 +166,9 @@ def test_a_dip_that_heals_is_passed_over(depth: float, passed: bool) -> None:
     fallen = p < 0.99 * np.maximum.accumulate(p)
     assert bool(fallen[v < 3.0].any()) != passed
     end = int(np.argmax(fallen))
-    found = ramp(single(f, slope), start(), Plan(0.01, 1.0, 1.0, 9.0, most_steps=2000, newton=TIGHT))
+    found = ramp(
+        single(f, slope), start(), Plan(0.01, 1.0, 1.0, 9.0, most_steps=2000, newton=TIGHT)
+    )
     assert found.limit is not None
     assert found.limit.pressure == pytest.approx(p[:end].max(), rel=1e-3)
     assert passed == (found.limit.pressure > 2.5)
