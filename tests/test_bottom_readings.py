@@ -104,8 +104,8 @@ def test_growth_at_a_pressure_is_that_of_the_path_read_by_hand() -> None:
             by_hand = found[0][i] - found[after][i]
             found_here = getattr(at, head + name)
             assert found_here == pytest.approx(by_hand, rel=0.02, abs=5e-4), head + name
-    # the centre keeps several times what the stand keeps, both downwards
-    assert at.set_in_centre_travel_mm > 2.0 * at.set_in_stand_growth_mm > 0.0
+    # both stay lower than they were, the centre by more
+    assert at.set_in_centre_travel_mm > 1.2 * at.set_in_stand_growth_mm > 0.0
     # below yield nothing stays (Hooke)
     low = reversal(G, waves=0, growth_at=(0.1,)).growth[0]
     assert low.centre_travel_mm > 0.0
@@ -157,8 +157,9 @@ def pressure_of(plastic: float) -> float:
 def test_first_yield_of_a_closed_tube() -> None:
     """p = 2 / sqrt 3 sigma_y t / R with the stretch at yield; steps are longer than the way to it.
 
-    The inside strains by half a gauge over the radius more, 0.1 %, than the middle: hoop stress by
-    1 / (1 - nu^2) of that times 1 - nu / 2, the equivalent stress by as much as the hoop stress.
+    At a distance y from the middle hoop strain is larger by y / R of what it is less the strain of
+    the gauge, (1 + nu) sigma / E in all, so at the inside stress by y / (R (1 - nu)); axial stress
+    does not tell, for the equivalent stress has its least there.
     """
     view, plan = ring()
     states = [view.start()]
@@ -167,8 +168,8 @@ def test_first_yield_of_a_closed_tube() -> None:
     assert states[-1].layers[EP].max() > 0.0
     found = view.first_yield(states, plan)
     assert found is not None
-    more = 0.5 * GAUGE / RADIUS * (1.0 - 0.5 * NU) / (1.0 - NU**2)
-    assert found.pressure_mpa == pytest.approx(pressure_of(0.0) * (1.0 - more), rel=2e-4)
+    more = 0.5 * GAUGE / RADIUS / (1.0 - NU)
+    assert found.pressure_mpa == pytest.approx(pressure_of(0.0) * (1.0 - more), rel=2e-5)
     assert (found.place.part, found.place.face) == ("sidewall", "inside")
     assert view.first_yield(states[:2], plan) is None
 
