@@ -12,9 +12,11 @@ from evidence_rows import COMPUTED, CONVERGENCE, FORMING, PRACTICE, About
 
 from domemargin.fea.doming.doming import doming
 from domemargin.fea.doming.press import FormingSettings
+from domemargin.fea.doming.readings import depth
 from domemargin.fea.doming.record import KINDS, DomingRecord
 from domemargin.fea.doming.reversal import PARTS, reverse
 from domemargin.fea.doming.stages import STAGES, Formed, form
+from domemargin.fea.doming.step import step
 from domemargin.profiles.files.loading import load_profile
 from domemargin.profiles.tooling.files import load_tooling
 from domemargin.profiles.tooling.tooling import Spring, Tooling
@@ -41,6 +43,14 @@ def raw() -> Formed:
 def test_all_stages_are_reached(raw: Formed) -> None:
     assert [name for name, _ in raw.stages] == list(STAGES)
     assert raw.failed == ""
+
+
+def test_metal_let_go_has_come_to_rest(raw: Formed) -> None:
+    """Equilibrium: another step with nothing moved moves nothing (1e-6 mm)."""
+    rest = raw.at("punch off")
+    press = replace(raw.press, active=(False,) * len(raw.press.tools), held=-1)
+    again = step(press, rest, rest.places)
+    assert depth(raw, again)[0] == pytest.approx(depth(raw, rest)[0], abs=1e-6)
 
 
 def test_ready_tooling_forms_the_ready_profile() -> None:

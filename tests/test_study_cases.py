@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import itertools
 import json
 import math
@@ -23,7 +22,7 @@ from domemargin.studies.study.cases import CRASHED, FAILED, Keys, Result, canoni
 from domemargin.studies.study.engines import Serial
 from domemargin.studies.study.runner import run_study
 from domemargin.studies.study.sampling import count, points
-from domemargin.studies.study.store import Store, StoreError
+from domemargin.studies.study.store import DamagedStoreError, Store, StoreError
 from domemargin.studies.study.study import Plan, Study, Varied
 from domemargin.studies.study.table import export, pages_of, read_table
 
@@ -193,14 +192,20 @@ def test_reasons_come_with_the_commonest_first(tmp_path: Path) -> None:
         ]
 
 
-def test_a_row_in_the_store_has_the_digest_of_what_it_says(tmp_path: Path) -> None:
-    """SHA-256 by hashlib over the row's own words."""
+@pytest.mark.parametrize("column", ["state", "reason", "outputs", "solver"])
+def test_a_row_that_somebody_changed_is_noticed(tmp_path: Path, column: str) -> None:
     path = tmp_path / "s.sqlite"
-    stored(path, [Result("a", "limit", "why", {"x": 1.5}, 0.1)]).close()
+    results = [Result(name, "limit", "why", {"x": 1.5}, 0.1) for name in "ab"]
+    stored(path, results).close()
+    assert len(read_table(path)) == 2
     with sqlite3.connect(path) as db:
-        row = db.execute("SELECT key, state, reason, outputs, solver, digest FROM cases").fetchone()
-    assert row[-1] == hashlib.sha256("\0".join(row[:5]).encode()).hexdigest()[:16]
-    assert row[:5] == ("a", "limit", "why", '{"x": 1.5}', "1")
+        changed = db.execute(
+            f"UPDATE cases SET {column} = replace({column}, ?, ?) WHERE key = 'b'",
+            {"state": "ml", "reason": "wW", "outputs": "16", "solver": "12"}[column],
+        )
+        assert changed.rowcount == 1
+    with pytest.raises(DamagedStoreError, match="case 2 has changed"):
+        read_table(path)
 
 
 def test_what_was_stored_is_replaced_and_outputs_keep_their_kinds(tmp_path: Path) -> None:
