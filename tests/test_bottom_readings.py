@@ -32,7 +32,7 @@ def solved() -> Record:
     return reversal(G, growth_at=(0.3, 0.5))
 
 
-# --- heights and travel ---------------------------------------------------------------------------
+# --- heights and travel --------------------------------------------------------------------------
 
 
 def test_the_shell_has_the_depth_of_the_bottom() -> None:
@@ -80,7 +80,7 @@ def test_lowest_of_lines_is_that_of_their_parabola() -> None:
     assert both[1] == pytest.approx(5.0 - 6.25)
 
 
-# --- growth that stays ----------------------------------------------------------------------------
+# --- growth that stays ---------------------------------------------------------------------------
 
 
 def test_growth_at_a_pressure_is_that_of_the_path_read_by_hand() -> None:
@@ -125,7 +125,7 @@ def test_the_band_of_theories_ends_at_the_answer() -> None:
     assert low == min(onsets)
 
 
-# --- first yield and thinning of a tube ------------------------------------------------------------
+# --- first yield and thinning of a tube ----------------------------------------------------------
 
 MODULUS, NU, YIELD, HARD = 70e3, 0.3, 250.0, 900.0
 RADIUS, GAUGE, LENGTH = 50.0, 0.1, 4.0
@@ -220,7 +220,7 @@ def test_plastic_stretches_reach_half_way_to_the_neighbours() -> None:
     ]  # fmt: skip
 
 
-# --- measured shape and gauge ----------------------------------------------------------------------
+# --- measured shape and gauge --------------------------------------------------------------------
 
 
 def measured() -> Profile:

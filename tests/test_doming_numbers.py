@@ -35,7 +35,7 @@ from domemargin.studies.text.units import PSI
 HALF_SQRT3 = 0.5 * math.sqrt(3.0)
 
 
-# --- local neck -------------------------------------------------------------------------------------
+# --- local neck ----------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
@@ -63,7 +63,7 @@ def test_neck_of_other_metals() -> None:
     assert neck_thinning(encode(Material(70e3, 0.3))) == 1.0
 
 
-# --- a flat disc between plates ---------------------------------------------------------------------
+# --- a flat disc between plates ------------------------------------------------------------------
 
 
 def flat(z: float, free_side: int) -> np.ndarray:
@@ -165,7 +165,7 @@ def test_friction_takes_mu_times_the_normal_force_times_the_slip() -> None:
     assert work == pytest.approx(rubbed, rel=0.02)
 
 
-# --- budget -----------------------------------------------------------------------------------------
+# --- budget --------------------------------------------------------------------------------------
 
 
 def reversed_at(psi: float) -> SimpleNamespace:

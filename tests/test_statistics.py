@@ -1,4 +1,4 @@
-"""Limits, chances and slopes of the studies, against scipy.stats, statsmodels and textbook formulas."""
+"""Limits, chances and slopes of the studies, against scipy.stats, statsmodels and textbooks."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ from domemargin.studies.readings.readings import Labels, Readings, no_labels
 from domemargin.studies.study.study_file import load_study
 from domemargin.studies.text.units import PSI
 
-# --- distributions ---------------------------------------------------------------------------------
+# --- distributions -------------------------------------------------------------------------------
 
 
 def test_tails_are_those_of_scipy_stats() -> None:
@@ -62,7 +62,7 @@ def test_tails_are_those_of_scipy_stats() -> None:
         )
 
 
-# --- what is explained -----------------------------------------------------------------------------
+# --- what is explained ---------------------------------------------------------------------------
 
 
 def test_explained_scatter_is_that_of_drawn_causes() -> None:
@@ -88,7 +88,7 @@ def test_explained_scatter_is_that_of_drawn_causes() -> None:
     assert found.reading == 0.006
 
 
-# --- a machine's numbers ---------------------------------------------------------------------------
+# --- a machine's numbers -------------------------------------------------------------------------
 
 KNOWN = Explained(lot=0.0, can=0.006, reading=0.004, set=0.01)
 
@@ -225,7 +225,7 @@ def test_times_stand_for_lots_that_are_not_given() -> None:
     )
 
 
-# --- shapes over time ------------------------------------------------------------------------------
+# --- shapes over time ----------------------------------------------------------------------------
 
 
 def test_shape_of_a_record_is_the_one_put_in() -> None:
@@ -288,7 +288,7 @@ def test_healthy_machines_are_seldom_called_moving() -> None:
     assert moving <= stats.binom.ppf(0.999, 600, 1e-3)
 
 
-# --- slopes of the reversal pressure ----------------------------------------------------------------
+# --- slopes of the reversal pressure -------------------------------------------------------------
 
 
 def answering(psi):
@@ -350,7 +350,7 @@ def test_steps_and_units_of_slopes() -> None:
     assert (length.per, length.psi) == ("0.01 mm", pytest.approx(0.07, rel=1e-6))
 
 
-# --- tolerable loss ----------------------------------------------------------------------------------
+# --- tolerable loss ------------------------------------------------------------------------------
 
 
 def test_error_of_the_tolerable_loss_is_the_resolution_over_the_slope() -> None:

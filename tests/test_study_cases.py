@@ -36,7 +36,7 @@ def study(*varied: Varied, **changes: Any) -> Study:
     return Study("cases", NORTH, varied or (GAUGES, DEPTHS), **changes)
 
 
-# --- keys ------------------------------------------------------------------------------------------
+# --- keys ----------------------------------------------------------------------------------------
 
 
 def key(base: Study, point: dict[str, float], version: str = "1") -> str:
@@ -106,7 +106,7 @@ def test_plain_form_of_inputs() -> None:
     assert json.dumps(canonical(Part(width=2))) == json.dumps(plain)
 
 
-# --- what is kept ----------------------------------------------------------------------------------
+# --- what is kept --------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -220,7 +220,7 @@ def test_what_was_stored_is_replaced_and_outputs_keep_their_kinds(tmp_path: Path
             Store.open(tmp_path / "s.sqlite")
 
 
-# --- plans -----------------------------------------------------------------------------------------
+# --- plans ---------------------------------------------------------------------------------------
 
 
 def test_plans_have_the_points_they_say() -> None:
@@ -254,7 +254,7 @@ def test_plans_have_the_points_they_say() -> None:
     np.testing.assert_array_equal(block[2], [block[0, 0], block[3, 1]])
 
 
-# --- tables ----------------------------------------------------------------------------------------
+# --- tables --------------------------------------------------------------------------------------
 
 
 def test_a_table_has_degrees_margins_and_the_same_rows_page_by_page(tmp_path: Path) -> None:
