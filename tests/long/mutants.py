@@ -41,7 +41,7 @@ KERNELS = {
 }
 STATISTICS = {
     "studies/margin/tails.py": "test_statistics test_diagnosis",
-    "studies/margin/tolerable.py": "test_margin",
+    "studies/margin/tolerable.py": "test_statistics test_margin",
     "studies/margin/slopes.py": "test_statistics test_margin",
     "studies/margin/surrogate.py": "test_margin",
     "studies/readings/components.py": "test_components",
@@ -55,16 +55,16 @@ STATISTICS = {
     "studies/carbonation.py": "test_carbonation",
 }
 STORE = {
-    "studies/study/store.py": "test_store test_study_runner",
-    "studies/study/cases.py": "test_study_cases test_study_runner test_store",
-    "studies/study/table.py": "test_study_cases test_study_runner test_study_commands",
-    "studies/study/sampling.py": "test_study_cases test_study_file test_study_runner",
+    "studies/study/store.py": "test_study_cases test_store test_study_runner",
+    "studies/study/cases.py": "test_study_cases test_store test_study_runner",
+    "studies/study/table.py": "test_study_cases test_store test_study_commands",
+    "studies/study/sampling.py": "test_study_cases test_study_file",
     "studies/study/rescue.py": "test_store",
 }
 READINGS = {
-    "fea/core/ramp.py": "test_ramp test_path_converge test_shallow_caps",
-    "fea/bottom/readings.py": "test_bottom_readings test_solid_crosscheck",
-    "profiles/local.py": "test_profiles_local",
+    "fea/core/ramp.py": "test_ramp test_shallow_caps",
+    "fea/bottom/readings.py": "test_bottom_readings",
+    "profiles/local.py": "test_bottom_readings test_profiles_local",
 }
 GROUPS = {"kernels": KERNELS, "statistics": STATISTICS, "store": STORE, "readings": READINGS}
 SHARES = {"kernels": 14, "statistics": 22, "store": 14, "readings": 10}
