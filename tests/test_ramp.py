@@ -149,6 +149,25 @@ def test_steps_that_may_lead_to_another_branch_are_shortened() -> None:
     assert gentle.limit.pressure == pytest.approx(math.hypot(1.0, 0.5) - 0.5, rel=1e-3)
 
 
+def test_a_step_that_ends_in_another_direction_is_shortened() -> None:
+    """A turn by 60 degrees, from 45 up to 15 down, 0.06 into the step 1.4 to 1.5: the end of the
+    step lies 1.2 of its length away, no further than a bend may lead, but it runs elsewhere."""
+    down, at, width = math.tan(math.radians(15.0)), 1.46 / math.sqrt(2.0), 1e-4
+    a, b = 0.5 * (1.0 - down), 0.5 * (1.0 + down)
+
+    def f(v: float) -> float:
+        return at + a * (v - at) - b * math.hypot(v - at, width)
+
+    shift = f(0.0)
+    body = single(lambda v: f(v) - shift, lambda v: a - b * (v - at) / math.hypot(v - at, width))
+    found = ramp(body, start(), Plan(0.1, 1.0, 1.0, 9.0, newton=TIGHT))
+    assert found.limit is not None
+    assert not found.even
+    x = width * a / math.sqrt(b * b - a * a)
+    assert found.limit.pressure == pytest.approx(f(at + x) - shift, rel=1e-3)
+    assert min(one.direction.step for one in found.steps) < 0.1
+
+
 @pytest.mark.parametrize(("depth", "passed"), [(0.005, True), (0.03, False)])
 def test_a_dip_that_heals_is_passed_over(depth: float, passed: bool) -> None:
     """p = V + A sin(k V) up to V = 3, then down: the first top and dip by numpy on a fine grid."""
