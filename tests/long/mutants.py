@@ -55,14 +55,14 @@ STATISTICS = {
     "studies/carbonation.py": "test_carbonation",
 }
 STORE = {
-    "studies/study/store.py": "test_study_cases test_store test_study_runner",
-    "studies/study/cases.py": "test_study_cases test_store test_study_runner",
-    "studies/study/table.py": "test_study_cases test_store test_study_commands",
+    "studies/study/store.py": "test_study_cases test_store",
+    "studies/study/cases.py": "test_study_cases test_store",
+    "studies/study/table.py": "test_study_cases test_store",
     "studies/study/sampling.py": "test_study_cases test_study_file",
     "studies/study/rescue.py": "test_store",
 }
 READINGS = {
-    "fea/core/ramp.py": "test_ramp test_shallow_caps",
+    "fea/core/ramp.py": "test_ramp",
     "fea/bottom/readings.py": "test_bottom_readings",
     "profiles/local.py": "test_bottom_readings test_profiles_local",
 }
