@@ -26,6 +26,7 @@ from domemargin.studies.diagnosis.scatter import Explained, KnownScatter, Slopes
 from domemargin.studies.diagnosis.shape import STEADY, STEP, TREND, shape_of
 from domemargin.studies.margin import tails
 from domemargin.studies.margin.slopes import slope_of, step_of
+from domemargin.studies.margin.surrogate import fitted
 from domemargin.studies.margin.tolerable import RESOLUTION, most_loss, tolerable_loss
 from domemargin.studies.readings.plant_generator import Cause, Plant, generate
 from domemargin.studies.readings.readings import Labels, Readings, no_labels
@@ -377,6 +378,30 @@ def test_error_of_the_tolerable_loss_is_the_resolution_over_the_slope() -> None:
     steeper = tolerable_loss(study, {}, margin=0.01, solve=solve)
     assert steeper.loss == pytest.approx((90.0 - 88.88) / 8.0, abs=1e-3)
     assert most_loss(study) == 0.9
+
+
+def test_a_surrogate_follows_a_curve_and_a_plane() -> None:
+    """Against the functions themselves at new points: a bend to a hundredth, a plane to rounding;
+    leave-one-out of a plane by its hat matrix, which here is fitting it without each point."""
+    rng = np.random.default_rng(5)
+    x = rng.uniform([0.2, 9.0], [0.3, 11.0], (40, 2))
+    new = rng.uniform([0.21, 9.1], [0.29, 10.9], (300, 2))
+
+    def bend(at: np.ndarray) -> np.ndarray:
+        return 0.6 + 0.05 * np.sin(30.0 * at[:, 0]) * (at[:, 1] - 10.0)
+
+    found = fitted(("a", "b"), x, bend(x))
+    assert np.abs(found(new) - bend(new)).max() < 0.01 * np.ptp(bend(new))
+    assert found.error < 0.01 * np.ptp(bend(new))
+    assert found.worst >= found.error
+    plane = 0.1 + 2.0 * x[:, 0] - 0.01 * x[:, 1]
+    flat = fitted(("a", "b"), x, plane)
+    np.testing.assert_allclose(flat(new), 0.1 + 2.0 * new[:, 0] - 0.01 * new[:, 1], rtol=1e-9)
+    assert flat.error < 1e-9
+    assert flat.cases == 40
+    np.testing.assert_array_equal(
+        flat.within(np.array([[0.25, 10.0], [0.31, 10.0]])), [True, False]
+    )
 
 
 def test_the_plant_generator_makes_what_it_says() -> None:

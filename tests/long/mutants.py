@@ -43,7 +43,7 @@ STATISTICS = {
     "studies/margin/tails.py": "test_statistics test_diagnosis",
     "studies/margin/tolerable.py": "test_statistics test_margin",
     "studies/margin/slopes.py": "test_statistics test_margin",
-    "studies/margin/surrogate.py": "test_margin",
+    "studies/margin/surrogate.py": "test_statistics test_margin",
     "studies/readings/components.py": "test_components",
     "studies/readings/control_charts.py": "test_control_charts",
     "studies/readings/control_capability.py": "test_control_charts",
