@@ -28,6 +28,7 @@ from domemargin.studies.margin import tails
 from domemargin.studies.margin.slopes import slope_of, step_of
 from domemargin.studies.margin.surrogate import fitted
 from domemargin.studies.margin.tolerable import RESOLUTION, most_loss, tolerable_loss
+from domemargin.studies.readings.control_capability import capability
 from domemargin.studies.readings.plant_generator import Cause, Plant, generate
 from domemargin.studies.readings.readings import Labels, Readings, no_labels
 from domemargin.studies.study.study_file import load_study
@@ -169,6 +170,50 @@ def test_readings_that_are_enough_by_brute_force() -> None:
     short = 10.2 + spread_of(rng.standard_normal(n - 2), 0.006)
     found = diagnose(plant([short, short]), KNOWN, 10.2).findings[0]
     assert (found.verdict, found.more) == (NOT_ENOUGH, 2)
+
+
+def test_readings_still_needed_where_scatter_is_neither_called_nor_excluded() -> None:
+    """Brute force over numbers of readings with chi-square tests of a variance (scipy.stats)."""
+    rng = np.random.default_rng(3)
+    size, spread = enough_readings() + 1, 0.0121
+    depths = [10.2 + spread_of(rng.standard_normal(size), spread) for _ in range(2)]
+    found = diagnose(plant(depths), KNOWN, 10.2).findings[0]
+    assert found.verdict == NOT_ENOUGH
+    ratio = spread**2 / (0.006**2 + 0.004**2)
+    freedom = np.arange(size, 5000)
+    decided = (stats.chi2.sf(freedom * ratio / 1.25**2, freedom) < 2e-4) | (
+        stats.chi2.cdf(freedom * ratio / 2.0**2, freedom) < 0.05
+    )
+    assert found.more == freedom[decided][0] - (size - 1)
+
+
+@pytest.mark.parametrize(("low", "high"), [(10.1, 10.34), (10.1, None), (None, 10.34)])
+def test_capability_of_readings_of_known_mean_and_spread(
+    low: float | None, high: float | None
+) -> None:
+    """Cp and Cpk by their definition; Cp's limits by chi-square, Cpk's by Bissell 1990 (textbook);
+    share outside by counting, its limits by scipy's own exact interval."""
+    n, reading = 80, 0.012
+    values = 10.23 + spread_of(np.random.default_rng(9).standard_normal(n), 0.05)
+    found = capability(values, low, high, reading)
+    sigma = math.sqrt(0.05**2 - reading**2)
+    sides = [10.23 - low] if low is not None else []
+    sides += [high - 10.23] if high is not None else []
+    cpk = min(sides) / (3.0 * sigma)
+    half = stats.norm.ppf(0.975) * math.sqrt(1.0 / (9.0 * n) + cpk**2 / (2.0 * (n - 1)))
+    assert found.cpk == pytest.approx((cpk, cpk - half, cpk + half), rel=1e-9)
+    if low is None or high is None:
+        assert found.cp is None
+    else:
+        cp = (high - low) / (6.0 * sigma)
+        ends = cp * np.sqrt(stats.chi2(n - 1).ppf([0.025, 0.975]) / (n - 1))
+        assert found.cp == pytest.approx((cp, *ends), rel=1e-9)
+    outside = int(np.sum(values < (low or 0.0)) + np.sum(values > (high or 99.0)))
+    exact = stats.binomtest(outside, n).proportion_ci(0.95, "exact")
+    assert found.outside == outside / n
+    assert (found.outside_low, found.outside_high) == pytest.approx((exact.low, exact.high))
+    # a gauge that scatters like the readings leaves a tenth of what is seen
+    assert capability(values, 10.0, 10.5, 0.06).cpk[0] == pytest.approx(0.23 / (3.0 * 0.005))
 
 
 def test_levels_of_lots_and_operators_are_those_put_in() -> None:

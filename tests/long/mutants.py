@@ -46,7 +46,7 @@ STATISTICS = {
     "studies/margin/surrogate.py": "test_statistics test_margin",
     "studies/readings/components.py": "test_components",
     "studies/readings/control_charts.py": "test_control_charts",
-    "studies/readings/control_capability.py": "test_control_charts",
+    "studies/readings/control_capability.py": "test_statistics test_control_charts",
     "studies/readings/calibration.py": "test_calibration",
     "studies/diagnosis/scatter.py": "test_statistics test_diagnosis",
     "studies/diagnosis/diagnosis.py": "test_statistics test_diagnosis test_diagnosis_harder",
