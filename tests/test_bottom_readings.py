@@ -218,6 +218,11 @@ def test_plastic_stretches_reach_half_way_to_the_neighbours() -> None:
     assert [(z.part, z.from_mm, z.to_mm) for z in found] == [
         ("dome", 0.0, 6.0), ("shoulder", 9.5, 13.0), ("shoulder", 17.0, 20.0)
     ]  # fmt: skip
+    # a later stretch of two points is one
+    found = zones(line, s, np.array([True, False, False, False, True, True]))
+    assert [(z.part, z.from_mm, z.to_mm) for z in found] == [
+        ("dome", 0.0, 2.5), ("shoulder", 13.0, 20.0)
+    ]  # fmt: skip
     # one stretch over a junction is one for each part
     found = zones(line, s, np.array([False, False, True, True, False, False]))
     assert [(z.part, z.from_mm, z.to_mm) for z in found] == [

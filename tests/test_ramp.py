@@ -104,6 +104,17 @@ def test_a_ceiling_and_a_bound_on_steps_end_a_ramp() -> None:
     assert (few.ending, len(few.states)) == ("step_bound", 5)
 
 
+def test_a_path_goes_on_beyond_its_limit_while_it_is_asked_to() -> None:
+    """p = 3 V - V^3 until it has fallen below half of its top, 1."""
+    plan = Plan(0.05, 1.0, 3.0, 10.0, newton=TIGHT)
+    found = ramp(CUBIC, start(), plan, lambda so_far: so_far.states[-1].pressure > 1.0)
+    assert found.limit is not None
+    assert found.limit.pressure == pytest.approx(2.0, rel=5e-4)
+    assert found.states[-1].pressure <= 1.0 < found.states[-2].pressure
+    at_once = ramp(CUBIC, start(), plan, lambda so_far: False)
+    assert at_once.states[-1].pressure > 1.9
+
+
 def test_a_second_path_is_found_where_it_opens() -> None:
     """(1/2 - V) w = 0 beside p = 3 V - V^3: the tangent turns indefinite at V = 1/2, p = 1.375."""
     fork = Body(
