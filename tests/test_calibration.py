@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from domemargin.profiles import load_profile
 from domemargin.studies.diagnosis.diagnosis import diagnose
@@ -94,3 +95,25 @@ def test_curve_of_a_bottom() -> None:
     assert curve.sheet == pytest.approx(expected, rel=0.2)
     assert curve.depth_for(float(curve.at(depth - 0.05))) == pytest.approx(depth - 0.05, abs=0.002)
     assert curve.depth_for(9.0) is None
+
+
+@pytest.mark.parametrize("tests", [9, 25])
+def test_levels_contradict_from_the_chance_of_a_normal_law(tests: int) -> None:
+    """Level and prior differ by chance below 1 %: normal, of 5 % and the error of the mean
+    (scipy.stats); weighed by their variances, on paths of one model pressure."""
+    sheet = 0.03
+    known = math.hypot(sheet, 0.01)
+    wobble = np.tile([1.0, -1.0], tests)[:tests]
+    wobble -= wobble.mean()
+    wobble *= known / wobble.std(ddof=1)  # scatters as known, so nothing else contradicts
+    error = known / math.sqrt(tests)
+    edge = stats.norm.isf(0.005) * math.hypot(0.05, error)
+    model = np.full(tests, 0.6)
+    for off, said in ((0.995 * edge, False), (1.005 * edge, True), (-1.005 * edge, True)):
+        done = calibrate(model, model * (1.0 + off + wobble), sheet)
+        assert bool(done.contradictions) == said
+        weight = 0.05**2 / (0.05**2 + error**2)
+        assert done.level == pytest.approx(1.0 + weight * off, rel=1e-9)
+        assert done.scatter == pytest.approx(known, rel=1e-9)
+        spread = 0.05 * math.sqrt(1.0 - weight) * stats.t.ppf(0.975, tests + 3) / 1.96
+        assert done.level_sd == pytest.approx(min(spread, 0.05), rel=1e-4)

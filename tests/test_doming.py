@@ -11,10 +11,12 @@ import pytest
 from evidence_rows import COMPUTED, CONVERGENCE, FORMING, PRACTICE, About
 
 from domemargin.fea.doming.doming import doming
+from domemargin.fea.doming.readings import depth
 from domemargin.fea.doming.record import KINDS, DomingRecord
 from domemargin.fea.doming.reversal import PARTS, reverse
 from domemargin.fea.stroke.press import FormingSettings
 from domemargin.fea.stroke.stages import STAGES, Formed, form
+from domemargin.fea.stroke.step import step
 from domemargin.profiles.files.loading import load_profile
 from domemargin.profiles.shape.chain import Chain
 from domemargin.profiles.shape.chain import solve as solve_chain
@@ -44,6 +46,14 @@ def raw() -> Formed:
 def test_all_stages_are_reached(raw: Formed) -> None:
     assert [name for name, _ in raw.stages] == list(STAGES)
     assert raw.failed == ""
+
+
+def test_metal_let_go_has_come_to_rest(raw: Formed) -> None:
+    """Equilibrium: another step with nothing moved moves nothing (1e-6 mm)."""
+    rest = raw.at("punch off")
+    press = replace(raw.press, active=(False,) * len(raw.press.tools), held=-1)
+    again = step(press, rest, rest.places)
+    assert depth(raw, again)[0] == pytest.approx(depth(raw, rest)[0], abs=1e-6)
 
 
 def test_ready_tooling_forms_the_ready_profile() -> None:

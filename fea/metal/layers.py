@@ -100,7 +100,8 @@ _NEAR = 1e-5
 
 @kernel
 def exponential(x: float) -> float:
-    """exp(x) for x < 20, to 2e-14 where |x| < 20: exp(x/64) by its series, squared six times."""
+    """exp(x) for x < 20, to 2e-14 where |x| < 16 and 2e-13 where |x| < 20: exp(x/64) by its
+    series, squared six times."""
     y = max(x, -160.0) * (1.0 / 64.0)
     p = 1.0 / 39916800.0
     p = p * y + 1.0 / 3628800.0
