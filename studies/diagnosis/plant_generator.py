@@ -209,7 +209,7 @@ def _along(cause: Cause, share: Floats, rng: np.random.Generator) -> Floats:
     if cause.kind == "spring relaxing":
         if cause.shape == 0.0:
             return cause.size * share
-        full = 1.0 - np.exp(-1.0 / cause.shape)
+        full = 1.0 - float(np.exp(-1.0 / cause.shape))
         return cause.size * (1.0 - np.exp(-share / cause.shape)) / full
     if cause.kind == "small drift":
         return cause.size * share

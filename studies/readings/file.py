@@ -367,6 +367,7 @@ def _numbers(
     import pandas as pd
     import pyarrow as pa
 
+    values: Floats
     if pa.types.is_integer(column.type) or pa.types.is_floating(column.type):
         text = column.to_pandas()
         values = text.to_numpy(dtype=float) * factor
