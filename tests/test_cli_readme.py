@@ -1,4 +1,4 @@
-"""What the README shows, run as it stands."""
+"""What README and guide show, run or looked up as it stands."""
 
 from __future__ import annotations
 
@@ -11,17 +11,23 @@ import pytest
 
 from domemargin.profiles import load_profile, parse_profile
 from domemargin.studies.cli.app import app
+from domemargin.studies.study.study_file import parse_study
 
 ROOT = Path(__file__).parent.parent
-TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
+GUIDE = ROOT / "studies" / "guide"
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+PAGES = {path.name: path.read_text(encoding="utf-8") for path in sorted(GUIDE.glob("pages/*.md"))}
+EXAMPLES = "".join(path.read_text(encoding="utf-8") for path in GUIDE.glob("examples/*.py"))
+TEXT = README + "".join(PAGES.values()) + EXAMPLES
 
 
-def blocks(language: str) -> list[str]:
-    return re.findall(rf"```{language}\n(.*?)```", TEXT, re.S)
+def blocks(text: str, language: str) -> list[str]:
+    return re.findall(rf"```{language}\n(.*?)```", text, re.S)
 
 
-def test_the_answer_takes_four_lines_of_python(tmp_path: Path) -> None:
-    (code,) = blocks("python")
+def test_the_answer_takes_four_lines_of_python() -> None:
+    (code,) = blocks(README, "python")
+    assert blocks(PAGES["start.md"], "python") == [code]
     assert len(code.strip().splitlines()) <= 4
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
     assert done.returncode == 0, done.stderr
@@ -30,13 +36,19 @@ def test_the_answer_takes_four_lines_of_python(tmp_path: Path) -> None:
 
 
 def test_the_profile_shown_is_open_case_g() -> None:
-    (text,) = blocks("toml")
+    (text,) = blocks(PAGES["profiles.md"], "toml")
     assert parse_profile(text) == load_profile(ROOT / "tests" / "data" / "open_case_g.toml")
 
 
+def test_the_study_shown_can_be_read() -> None:
+    (text,) = blocks(PAGES["studies.md"], "toml")
+    assert parse_study(text).names == ("die_set_back", "bottom_gauge")
+
+
 def test_set_up_lines_are_one_line_each() -> None:
-    lines = [block.strip() for block in blocks("sh")]
+    lines = [block.strip() for block in blocks(README, "sh")]
     assert [len(line.splitlines()) for line in lines] == [1, 1]
+    assert blocks(PAGES["start.md"], "sh")[0].strip() == lines[0]
 
 
 def test_commands_and_options_shown_exist() -> None:
@@ -44,10 +56,16 @@ def test_commands_and_options_shown_exist() -> None:
 
     commands = get_command(app).commands  # type: ignore[attr-defined]
     known = {option for c in commands.values() for p in c.params for option in p.opts}
-    assert set(re.findall(r"`domemargin (\w+)", TEXT)) == set(commands)
-    assert set(re.findall(r"`(--\w+)", TEXT)) <= known
+    for text in (README, PAGES["commands.md"]):
+        assert set(re.findall(r"`domemargin (\w+)", text)) == set(commands)
+    assert set(re.findall(r"domemargin (\w+)(?= [A-Z\"-]|`)", TEXT)) <= set(commands)
+    assert set(re.findall(r"`(--[\w-]+)", TEXT)) <= known
 
 
-def test_pictures_shown_are_there() -> None:
-    for path in re.findall(r"!\[.*?\]\((.*?)\)", TEXT):
+def test_pictures_and_files_named_are_there() -> None:
+    for path in re.findall(r"!\[.*?\]\((.*?)\)", README):
         assert (ROOT / path).stat().st_size > 10_000
+    for path in re.findall(r"(?<!!)\[[^\]]*\]\(([^)]*)\)", README):
+        assert (ROOT / path).exists(), path
+    for path in re.findall(r"`((?:fea|profiles|studies|tests)/[\w/.]*)`", TEXT):
+        assert (ROOT / path).exists(), path
