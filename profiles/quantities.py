@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from domemargin.profiles.errors import InputError, brief
 from domemargin.profiles.limits import SHOWN_UNIT
@@ -79,10 +79,10 @@ _EXAMPLE = {
 
 
 @lru_cache(maxsize=1)
-def _registry() -> pint.UnitRegistry:
+def _registry() -> pint.UnitRegistry[Any]:
     import pint
 
-    registry: pint.UnitRegistry = pint.UnitRegistry(None)
+    registry: pint.UnitRegistry[Any] = pint.UnitRegistry(None)
     registry.load_definitions(_DEFINITIONS.strip().splitlines())
     return registry
 

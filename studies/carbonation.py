@@ -193,7 +193,7 @@ def air_pressure(altitude: float) -> float:
             f"altitude is {altitude:g} m; it must lie in {allowed}",
             "altitude", f"{altitude:g} m", allowed,
         )  # fmt: skip
-    return ATMOSPHERE * (1.0 - 0.0065 * altitude / 288.15) ** 5.25588
+    return ATMOSPHERE * math.pow(1.0 - 0.0065 * altitude / 288.15, 5.25588)
 
 
 def second_virial(celsius: float) -> float:
@@ -201,8 +201,8 @@ def second_virial(celsius: float) -> float:
     form: Smith & Van Ness, Introduction to Chemical Engineering Thermodynamics)."""
     critical, pressure, acentric = 304.13, 7.377, 0.224  # K, MPa, -
     reduced = (celsius + _KELVIN) / critical
-    simple = 0.083 - 0.422 / reduced**1.6
-    other = 0.139 - 0.172 / reduced**4.2
+    simple = 0.083 - 0.422 / math.pow(reduced, 1.6)
+    other = 0.139 - 0.172 / math.pow(reduced, 4.2)
     return _GAS_CONSTANT * critical / pressure * (simple + acentric * other)
 
 

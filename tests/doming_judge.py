@@ -119,14 +119,14 @@ def by_shell(density: float = 1.0, tooling: Tooling | None = None, rise: float =
     half = 0.5 * tooling.blank.gauge
 
     def offset(s: Floats) -> tuple[Floats, Floats]:
-        gauge, slope = blank_thickness(tooling, s)
+        gauge, slope = blank_thickness(tooling.punch, tooling.blank, s)
         return half - 0.5 * gauge, -0.5 * slope
 
     drawn, _ = blank_shell(
         line,
         element_ends(line, density),
         tooling.material,
-        lambda s: blank_thickness(tooling, s)[0],
+        lambda s: blank_thickness(tooling.punch, tooling.blank, s)[0],
         offset,
         lambda s: np.zeros_like(s),
     )
@@ -166,17 +166,19 @@ class _OnPunch:
 
     def at(self, s: Any) -> Points:
         p = self.plain.at(s)
-        away = 0.5 * (self.tooling.blank.gauge - blank_thickness(self.tooling, s)[0])
+        away = 0.5 * (
+            self.tooling.blank.gauge - blank_thickness(self.tooling.punch, self.tooling.blank, s)[0]
+        )
         return p._replace(r=p.r - away * np.sin(p.phi), z=p.z + away * np.cos(p.phi))
 
 
 class _Section:
     def __init__(self, tooling: Tooling) -> None:
         self.tooling = tooling
-        self.meridian = _OnPunch(tooling, blank_chain(tooling))
+        self.meridian = _OnPunch(tooling, blank_chain(tooling.punch, tooling.blank))
 
     def thickness(self, s: Any) -> Floats:
-        return blank_thickness(self.tooling, s)[0]
+        return blank_thickness(self.tooling.punch, self.tooling.blank, s)[0]
 
 
 def by_solid(

@@ -14,10 +14,10 @@ from domemargin.profiles import InputError, load_profile, parse_quantity
 from domemargin.profiles.tooling.files import load_tooling
 from domemargin.studies.options import settings_of, share
 from domemargin.studies.readings.file import read_readings
-from domemargin.studies.readings.tables import write_plant
 from domemargin.studies.study.engines import Serial
 from domemargin.studies.study.runner import run_study
 from domemargin.studies.study.study_file import load_study, parse_study
+from domemargin.studies.text.plant_file import write_plant
 
 STUDY = 'name = "s"\nprofile = "north"\n{}\n[vary.bottom_gauge]\nvalues = {}\n'
 

@@ -20,8 +20,8 @@ from domemargin.studies.diagnosis.notes import notes_of
 from domemargin.studies.diagnosis.plant_generator import Cause, Plant, generate
 from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, explained_spread
 from domemargin.studies.diagnosis.spread import enough_readings
+from domemargin.studies.diagnosis.words import checks
 from domemargin.studies.readings.readings import no_labels
-from domemargin.studies.text.readings_words import checks
 
 PLANT = Plant(days=28)
 

@@ -22,7 +22,8 @@ from domemargin.profiles.shape.chain import Chain
 from domemargin.profiles.shape.chain import solve as solve_chain
 from domemargin.profiles.shape.shape import Shape, Sheet
 from domemargin.profiles.tooling.files import load_tooling
-from domemargin.profiles.tooling.tooling import Spring, Tooling
+from domemargin.profiles.tooling.parts import Spring
+from domemargin.profiles.tooling.tooling import Tooling
 
 ABOUT = About(FORMING, "what the trade sees at a doming station", PRACTICE)
 

@@ -13,7 +13,7 @@ from domemargin.fea.doming.record import DomingRecord
 from domemargin.fea.stroke.end import FINE, WIDTH, Curve, Pass, spring_end
 from domemargin.fea.stroke.press import FormingSettings
 from domemargin.profiles.tooling.files import load_tooling
-from domemargin.profiles.tooling.tooling import Spring
+from domemargin.profiles.tooling.parts import Spring
 
 ABOUT = About(FORMING, "statics of a station on a spring", PRACTICE)
 WEAK = Spring("linear", 8500.0, 400.0)

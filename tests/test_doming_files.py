@@ -24,7 +24,7 @@ from domemargin.profiles.tooling.chain import (
     punch_chain,
 )
 from domemargin.profiles.tooling.files import load_tooling, parse_tooling, ready_tooling
-from domemargin.profiles.tooling.tooling import Spring
+from domemargin.profiles.tooling.parts import Spring
 
 
 def tables() -> dict[str, Any]:
@@ -65,7 +65,7 @@ def test_chains_are_tangent_and_meet_as_given(name: str) -> None:
         punch_chain(punch, 20.0),
         die_chain(die),
         clamp_chain(tooling.clamp, punch, blank.gauge),
-        blank_chain(tooling).segments,
+        blank_chain(tooling.punch, tooling.blank).segments,
     ):
         for a, b in pairwise(chain):
             end = a.at(a.length)
@@ -77,7 +77,7 @@ def test_chains_are_tangent_and_meet_as_given(name: str) -> None:
     assert float(flange.at(flange.length).r) == pytest.approx(0.5 * die.flange_diameter)
     assert punch_chain(punch, 20.0)[-1].r == pytest.approx(0.5 * punch.body_diameter)
     # the blank's inside lies on the punch, half its gauge from the middle
-    line = blank_chain(tooling)
+    line = blank_chain(tooling.punch, tooling.blank)
     s = np.linspace(0.5 * punch.nose_diameter, line.span("heel")[1] - 0.1, 200)
     at = line.at(s)
     rows = chain_rows(punch_chain(punch, 20.0), METAL_SIDE["punch"])
@@ -87,7 +87,9 @@ def test_chains_are_tangent_and_meet_as_given(name: str) -> None:
     leg = line.at(np.linspace(*line.span("outer_leg"), 200))
     gaps = distances(rows, leg.r, leg.z) - 0.5 * blank.gauge
     assert gaps.min() == pytest.approx(0.0, abs=1e-9)
-    assert blank_thickness(tooling, np.array([0.0]))[0] == pytest.approx(blank.gauge)
+    assert blank_thickness(tooling.punch, tooling.blank, np.array([0.0]))[0] == pytest.approx(
+        blank.gauge
+    )
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from domemargin.fea.doming.record import Embossing
 from domemargin.fea.stroke.stages import form
 from domemargin.fea.stroke.stroke import Moment
 from domemargin.profiles.tooling.files import load_tooling
-from domemargin.profiles.tooling.tooling import Marks
+from domemargin.profiles.tooling.parts import Marks
 from domemargin.studies.text.doming import marks_words
 
 ABOUT = About(FORMING, "plastic collapse of a clamped strip", COMPUTED)

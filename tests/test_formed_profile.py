@@ -18,7 +18,8 @@ from domemargin.profiles.files.writing import dump_profile
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.tooling.files import load_tooling
-from domemargin.profiles.tooling.tooling import Spring, Tooling
+from domemargin.profiles.tooling.parts import Spring
+from domemargin.profiles.tooling.tooling import Tooling
 from domemargin.studies.doming.formed_profile import formed_profile, projected
 
 ABOUT = About(FORMING, "the formed shell that goes on", COMPUTED)

@@ -15,8 +15,8 @@ from domemargin.profiles import InputError
 from domemargin.studies.diagnosis.report import Question, Report, report_data, report_of
 from domemargin.studies.diagnosis.scatter import KnownScatter
 from domemargin.studies.readings.file import read_readings
-from domemargin.studies.readings.shift import shift_lines, write_shift
 from domemargin.studies.text.readings_print import report_lines
+from domemargin.studies.text.shift import shift_lines, write_shift
 
 OPTIONAL = ("line", "lot", "tool", "operator", "can", "event", "spring age (days)",
             "reversal (psi)")  # fmt: skip

@@ -17,8 +17,9 @@ from test_study_runner import gauges
 from domemargin.studies.study.cases import Result
 from domemargin.studies.study.engines import Serial
 from domemargin.studies.study.rescue import rescue
+from domemargin.studies.study.rows import SCHEMA
 from domemargin.studies.study.runner import run_study
-from domemargin.studies.study.store import SCHEMA, DamagedStoreError, Store, StoreError
+from domemargin.studies.study.store import DamagedStoreError, Store, StoreError
 from domemargin.studies.study.study import Plan, Varied
 from domemargin.studies.study.table import comparable, export, read_table, study_in
 

@@ -24,8 +24,9 @@ from domemargin.profiles.tooling.files import load_tooling
 from domemargin.studies.cli.app import app
 from domemargin.studies.doming.study import Doming, DomingStudy, write_doming_table
 from domemargin.studies.study.engines import Serial
-from domemargin.studies.study.rescue import readable_rows, rescue
+from domemargin.studies.study.rescue import rescue
 from domemargin.studies.study.runner import Progress, run_study, run_task
+from domemargin.studies.study.salvage import readable_rows
 from domemargin.studies.study.store import DamagedStoreError, Store, StoreError
 from domemargin.studies.whole_files import UnwrittenError
 

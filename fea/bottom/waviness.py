@@ -165,6 +165,6 @@ def _between(x: Floats, change: Floats, at: Floats, onset: float | None) -> Floa
     """
     if onset is None or np.any(change >= 0.0):
         return np.interp(at, x, change)
-    root = np.interp(at, np.append(x, onset), np.append(1.0 / np.sqrt(-change), 0.0))
+    root: Floats = np.interp(at, np.append(x, onset), np.append(1.0 / np.sqrt(-change), 0.0))
     with np.errstate(divide="ignore"):
         return -1.0 / root**2

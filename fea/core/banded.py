@@ -17,7 +17,7 @@ from domemargin.fea.compiled import POSITIVE, kernel
 from domemargin.profiles.arrays import Floats
 
 
-def _elimination(width: int) -> Any:
+def _elimination(width: int) -> tuple[Any, Any]:
     """Kernels for bands of one half width, or of any if 0; loops of known length run faster."""
 
     @kernel
@@ -92,7 +92,7 @@ def _elimination(width: int) -> Any:
 
 # of the shell, of its waves, and of anything else; each is compiled when it is first asked for
 _eliminate_8, _substitute_8 = _elimination(8)
-_BY_WIDTH = {8: (_eliminate_8, _substitute_8), 14: _elimination(14)}
+_BY_WIDTH: dict[int, tuple[Any, Any]] = {8: (_eliminate_8, _substitute_8), 14: _elimination(14)}
 _ANY = _elimination(0)
 
 
@@ -188,7 +188,7 @@ def solve_with_8(band: Floats, right: Floats, x: Floats) -> int:
     """`solve_with` within compiled code, for half width 8.  x : (n,) solution, out."""
     x[:] = right
     row = x.reshape((1, x.size))
-    negative = _eliminate_8(band, row)
+    negative: int = _eliminate_8(band, row)
     _substitute_8(band, row)
     return negative
 

@@ -24,7 +24,8 @@ from domemargin.fea.metal.materials import yield_curve
 from domemargin.fea.stroke.press import FormingSettings
 from domemargin.fea.stroke.stages import Formed, form
 from domemargin.fea.stroke.stroke import NEAR, Moment
-from domemargin.profiles.tooling.tooling import Marks, Spring, Tooling
+from domemargin.profiles.tooling.parts import Marks, Spring
+from domemargin.profiles.tooling.tooling import Tooling
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

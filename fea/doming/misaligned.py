@@ -24,7 +24,8 @@ from domemargin.fea.stroke.press import FormingSettings
 from domemargin.fea.stroke.stages import Formed, form
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.limits import check
-from domemargin.profiles.tooling.tooling import Spring, Tooling
+from domemargin.profiles.tooling.parts import Spring
+from domemargin.profiles.tooling.tooling import Tooling
 
 RIGID = 1e6  # N
 BASIS = (

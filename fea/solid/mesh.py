@@ -65,4 +65,5 @@ def loaded_edges(mesh: Any, basis: Any, number: Ints, boundary: str) -> Ints:
     left = along[0] * to_metal[1] - along[1] * to_metal[0] > 0.0
     start, end = np.where(left, end, start), np.where(left, start, end)
     vertices = basis.nodal_dofs[0]
-    return number[np.stack((vertices[start], vertices[end], middle), axis=1)]
+    edges: Ints = number[np.stack((vertices[start], vertices[end], middle), axis=1)]
+    return edges

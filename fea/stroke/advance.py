@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from domemargin.fea.errors import SolveError
-from domemargin.fea.stroke.step import step
+from domemargin.fea.stroke.step import State, step
 
 Floats = NDArray[np.float64]
 
@@ -38,12 +38,12 @@ class Pace:
 
 def advance(
     press: Any,
-    start: Any,
+    start: State,
     goal: Goal,
     pace: Pace,
     force: float = 0.0,
-    seen: Callable[[Any], bool] | None = None,
-) -> Any:
+    seen: Callable[[State], bool] | None = None,
+) -> State:
     """The state at the goal; everything goes from where it is to where it shall be in proportion.
 
     press, start : as of step.step.  force : of the held tool at the start, N.

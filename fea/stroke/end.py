@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from domemargin.profiles.tooling.tooling import Spring
+from domemargin.profiles.tooling.parts import Spring
 
 Floats = NDArray[np.float64]
 

@@ -115,14 +115,14 @@ def press_of(
     tooling: Tooling, settings: FormingSettings, penalty: Penalty | None = None
 ) -> tuple[Press, ShellState, Meridian]:
     """The press, the blank bent over the punch but not yet let go, and the blank's line."""
-    meridian, blank = blank_chain(tooling), tooling.blank
+    meridian, blank = blank_chain(tooling.punch, tooling.blank), tooling.blank
 
     def thickness(s: Floats) -> Floats:
-        return blank_thickness(tooling, s)[0]
+        return blank_thickness(tooling.punch, tooling.blank, s)[0]
 
     def offset(s: Floats) -> tuple[Floats, Floats]:
         # a thinner wall lies on the punch too
-        gauge, slope = blank_thickness(tooling, s)
+        gauge, slope = blank_thickness(tooling.punch, tooling.blank, s)
         return 0.5 * (blank.gauge - gauge), -0.5 * slope
 
     def prior(s: Floats) -> Floats:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,25 @@ Floats = NDArray[np.float64]
 
 TWO_PI = 2.0 * math.pi
 LARGEST_STRAIN = 0.2  # in one step; a longer jump is a fold of an element, not a solution
+
+
+class AnyState(Protocol):
+    """What a step reads of the state it starts from: that of a shell or of a solid."""
+
+    @property
+    def shell(self) -> Any:
+        """The metal's state, with its positions x, mm."""
+
+    @property
+    def places(self) -> Floats:
+        """(n_tools,) heights, mm."""
+
+    @property
+    def dead(self) -> Floats:
+        """(n,) loads that do not follow, N per radian."""
+
+
+State = TypeVar("State", bound=AnyState)
 
 
 @dataclass(frozen=True)
@@ -245,12 +264,12 @@ def _evaluate(
 
 def step(
     press: Any,
-    start: Any,
+    start: State,
     places: Floats,
     force: float = 0.0,
     dead: Floats | None = None,
     guess: Floats | None = None,
-) -> Any:
+) -> State:
     """The equilibrium with tools at `places` (and the held tool pressing with `force`, N, up).
 
     press, start : a Press and a FormingState, or a contact_solid.SolidPress and its state.
@@ -268,7 +287,8 @@ def step(
     def trial(u: Floats, place: float) -> Trial:
         if held >= 0:
             places[held] = place
-        return press.evaluate(u, places.copy(), start, load, force / TWO_PI)
+        found: Trial = press.evaluate(u, places.copy(), start, load, force / TWO_PI)
+        return found
 
     now = trial(u, start.places[held] if held >= 0 else 0.0)
     largest = math.inf
@@ -281,7 +301,8 @@ def step(
             raise SolveError("the residual is not a number")
         balanced = max(size, abs(now.gap)) <= press.tolerance * press.force_scale
         if iteration > 0 and balanced and largest <= press.update:
-            return press.accepted(start, u, now, load)
+            state: State = press.accepted(start, u, now, load)
+            return state
         if iteration == press.iterations:
             break
         residual = now.found.residual

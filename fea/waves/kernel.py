@@ -297,7 +297,7 @@ def in_powers(zero: Floats, one: Floats, two: Floats) -> Floats:
 def band_at(n: float, coefficients: Floats, held: Ints) -> Floats:
     """The polynomial in n, with the unknowns that are held taken out (1 on the diagonal)."""
     degree, size, width = coefficients.shape
-    band = coefficients[degree - 1].copy()
+    band: Floats = coefficients[degree - 1].copy()
     for power in range(degree - 2, -1, -1):
         for i in range(size):
             for k in range(width):

@@ -7,6 +7,7 @@ in which bending dies out, sqrt(R t); the parts that the hinge travels through a
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
 
 import numpy as np
@@ -25,7 +26,7 @@ COUNTS = {
     "sidewall": 3,
 }
 # share of the part's length at share x of its elements: fine at the end (dome), the start (wall)
-_SPACING = {
+_SPACING: dict[str, Callable[[Floats], Floats]] = {
     "dome": lambda x: 1.0 - (1.0 - x) ** 1.6,
     "sidewall": lambda x: x**1.6,
 }
@@ -42,7 +43,7 @@ def element_ends(meridian: Meridian, density: float = 1.0) -> Floats:
         cuts = [b for b in meridian.breaks if first - 1e-12 <= b <= last + 1e-12]
         # a part of several arcs (dome zones): its spacing law runs over the whole part
         count = max(2 * (len(cuts) - 1), round(density * COUNTS.get(part, 16)))
-        law = _SPACING.get(part, lambda x: x)
+        law: Callable[[Floats], Floats] = _SPACING.get(part, lambda x: x)
         even = np.linspace(0.0, 1.0, 401)
         share = np.interp((np.array(cuts) - first) / (last - first), law(even), even)
         for low, high in pairwise(share):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -12,10 +11,7 @@ from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.local import cosine_step
 from domemargin.profiles.shape.meridian import Meridian, Segment
-
-if TYPE_CHECKING:
-    from domemargin.profiles.tooling.tooling import Clamp, Die, Punch, Tooling
-
+from domemargin.profiles.tooling.parts import Blank, Clamp, Die, Punch
 
 HALF_PI = 0.5 * math.pi
 # side of a chain, as it runs, on which the metal lies: +1 left, -1 right
@@ -147,9 +143,9 @@ def clamp_chain(clamp: Clamp, punch: Punch, gauge: float) -> tuple[Segment, ...]
     )
 
 
-def blank_chain(tooling: Tooling) -> Meridian:
+def blank_chain(punch: Punch, blank: Blank) -> Meridian:
     """The mid-surface of the blank on the punch, as if it had the bottom's gauge throughout."""
-    punch, half = tooling.punch, 0.5 * tooling.blank.gauge
+    half = 0.5 * blank.gauge
     nose, heel = punch.nose_radius + half, punch.heel_radius + half
     segments = _follow(
         0.0,
@@ -160,42 +156,18 @@ def blank_chain(tooling: Tooling) -> Meridian:
             ("nose", nose * (HALF_PI - punch.leg_angle), 1.0 / nose),
             ("outer_leg", punch_leg(punch), 0.0),
             ("heel", heel * punch.leg_angle, 1.0 / heel),
-            ("sidewall", tooling.blank.wall_height, 0.0),
+            ("sidewall", blank.wall_height, 0.0),
         ],
     )
     return Meridian(segments)
 
 
-def blank_thickness(tooling: Tooling, s: ArrayLike) -> tuple[Floats, Floats]:
+def blank_thickness(punch: Punch, blank: Blank, s: ArrayLike) -> tuple[Floats, Floats]:
     """Thickness of the blank at arc lengths s, and its slope along s."""
-    blank = tooling.blank
-    first, last = blank_chain(tooling).span("heel")
+    first, last = blank_chain(punch, blank).span("heel")
     start = 0.5 * (first + last) + blank.transition_start
     share = (np.asarray(s, dtype=float) - start) / blank.transition_length
     step = blank.wall_gauge - blank.gauge
     bend = np.where((share > 0.0) & (share < 1.0), np.sin(np.pi * share), 0.0)
     slope = step * 0.5 * np.pi / blank.transition_length * bend
     return blank.gauge + step * cosine_step(share), slope
-
-
-def check_tooling(tooling: Tooling) -> None:
-    """Reject tools that do not fit together.  Raises InputError."""
-    punch, clamp = tooling.punch, tooling.clamp
-    if punch_leg(punch) <= 0.0:
-        raise InputError(
-            f"punch.heel_radius is {punch.heel_radius:.6g} mm; it leaves no cone between nose and "
-            "heel; a smaller one would",
-            "punch.heel_radius",
-            f"{punch.heel_radius:.6g} mm",
-            "smaller",
-        )
-    die_chain(tooling.die)
-    nose = punch.nose_diameter + punch.land
-    if clamp is not None and clamp.inner_diameter < nose:
-        raise InputError(
-            f"clamp.inner_diameter is {clamp.inner_diameter:.6g} mm; it must be at least "
-            f"{nose:.6g} mm, outside the punch nose",
-            "clamp.inner_diameter",
-            f"{clamp.inner_diameter:.6g} mm",
-            f"at least {nose:.6g} mm",
-        )

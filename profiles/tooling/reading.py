@@ -9,17 +9,9 @@ from pydantic import ValidationError
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.files.loading import with_temper
 from domemargin.profiles.files.reading import input_error, material_of
+from domemargin.profiles.tooling.parts import Blank, Clamp, Die, Friction, Marks, Punch, Spring
 from domemargin.profiles.tooling.schema import TOOLING_TABLES, SpringTable, ToolingTable
-from domemargin.profiles.tooling.tooling import (
-    Blank,
-    Clamp,
-    Die,
-    Friction,
-    Marks,
-    Punch,
-    Spring,
-    Tooling,
-)
+from domemargin.profiles.tooling.tooling import Tooling
 
 
 def tooling_of(data: dict[str, Any]) -> Tooling:

@@ -48,7 +48,7 @@ class _Table(BaseModel):
 
 
 class PunchTable(_Table):
-    """[punch]; see domemargin.profiles.tooling.tooling.Punch."""
+    """[punch]; see domemargin.profiles.tooling.parts.Punch."""
 
     nose_radius: Length
     nose_diameter: Length
@@ -59,7 +59,7 @@ class PunchTable(_Table):
 
 
 class DieTable(_Table):
-    """[die]; see domemargin.profiles.tooling.tooling.Die."""
+    """[die]; see domemargin.profiles.tooling.parts.Die."""
 
     dome_radius: Lengths
     dome_break_diameter: Lengths = ()
@@ -72,7 +72,7 @@ class DieTable(_Table):
 
 
 class ClampTable(_Table):
-    """[clamp]; see domemargin.profiles.tooling.tooling.Clamp."""
+    """[clamp]; see domemargin.profiles.tooling.parts.Clamp."""
 
     inner_diameter: Length
     outer_diameter: Length
@@ -82,7 +82,7 @@ class ClampTable(_Table):
 
 
 class SpringTable(_Table):
-    """[spring]; see domemargin.profiles.tooling.tooling.Spring."""
+    """[spring]; see domemargin.profiles.tooling.parts.Spring."""
 
     law: Literal["constant", "linear", "table"]
     preload: Force | None = None
@@ -98,7 +98,7 @@ class StationTable(_Table):
 
 
 class FrictionTable(_Table):
-    """[friction]; see domemargin.profiles.tooling.tooling.Friction."""
+    """[friction]; see domemargin.profiles.tooling.parts.Friction."""
 
     punch: Number
     die: Number
@@ -106,7 +106,7 @@ class FrictionTable(_Table):
 
 
 class BlankTable(_Table):
-    """[blank]; see domemargin.profiles.tooling.tooling.Blank."""
+    """[blank]; see domemargin.profiles.tooling.parts.Blank."""
 
     gauge: Length
     wall_gauge: Length
@@ -118,7 +118,7 @@ class BlankTable(_Table):
 
 
 class MarksTable(_Table):
-    """[marks]; see domemargin.profiles.tooling.tooling.Marks."""
+    """[marks]; see domemargin.profiles.tooling.parts.Marks."""
 
     width: Length = 1.0
     height: Length = 0.1

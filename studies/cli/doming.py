@@ -102,7 +102,7 @@ def doming(
     from domemargin.studies.text.printing import announce_compiling
 
     announce_compiling()
-    from domemargin.studies.figures.doming_frames import Film
+    from domemargin.studies.figures.film import Film
 
     film = Film()
     formed, record = solve(

@@ -160,8 +160,8 @@ def readings(
     files: list[Path] = []
     if folder is not None:
         from domemargin.studies.figures.readings import readings_figure
-        from domemargin.studies.readings.shift import write_shift
         from domemargin.studies.readings.tables import write_machines, write_set_aside
+        from domemargin.studies.text.shift import write_shift
 
         names = ("readings.json", "machines.csv", "set_aside.csv", "readings.png", "shift.txt")
         files = [folder / name for name in names]
@@ -187,7 +187,7 @@ def plant(
     ] = False,
 ) -> None:
     """Write readings of an invented plant, to try `readings` on."""
-    from domemargin.studies.readings.tables import write_plant
+    from domemargin.studies.text.plant_file import write_plant
 
     for line in write_plant(file, seed, overwrite):
         print(line)

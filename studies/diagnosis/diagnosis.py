@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.diagnosis.levels import (
     Levels,
     hours_for_operators,
@@ -23,7 +24,7 @@ from domemargin.studies.diagnosis.levels import (
 from domemargin.studies.diagnosis.scatter import Explained
 from domemargin.studies.diagnosis.shape import CLEAR, Shape, Step, shape_of
 from domemargin.studies.diagnosis.spread import Spread, enough_readings, spread_of
-from domemargin.studies.readings.readings import Floats, Readings
+from domemargin.studies.readings.readings import Readings
 from domemargin.studies.tails import chi2_quantile, normal_limit
 
 IN_CONTROL = "in control"

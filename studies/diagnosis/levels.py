@@ -11,7 +11,8 @@ from datetime import datetime
 
 import numpy as np
 
-from domemargin.studies.readings.readings import Floats, Ints, Labels, Readings
+from domemargin.profiles.arrays import Floats, Ints
+from domemargin.studies.readings.readings import Labels, Readings
 
 _ROUNDS = 8
 _SLOPE_FEWEST = 12  # readings of a machine for a slope

@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from domemargin.profiles.arrays import Floats, Ints
 from domemargin.studies.diagnosis.scatter import Explained, KnownScatter, Slopes, explained_spread
-from domemargin.studies.readings.readings import Event, Floats, Ints, Labels, Readings, no_labels
+from domemargin.studies.readings.readings import Event, Labels, Readings, no_labels
 
 CAUSES = ("none", "set offset", "spring relaxing", "drive play", "tool change", "sheet lot",
           "operator", "small step", "small drift", "small play")  # fmt: skip
@@ -209,7 +210,7 @@ def _along(cause: Cause, share: Floats, rng: np.random.Generator) -> Floats:
     if cause.kind == "spring relaxing":
         if cause.shape == 0.0:
             return cause.size * share
-        full = 1.0 - np.exp(-1.0 / cause.shape)
+        full = 1.0 - float(np.exp(-1.0 / cause.shape))
         return cause.size * (1.0 - np.exp(-share / cause.shape)) / full
     if cause.kind == "small drift":
         return cause.size * share

@@ -9,11 +9,11 @@ import numpy as np
 
 from domemargin.fea.errors import SolveError
 from domemargin.profiles import Profile
+from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import brief
 from domemargin.studies.diagnosis.diagnosis import Finding
 from domemargin.studies.diagnosis.scatter import KnownScatter
 from domemargin.studies.readings.calibration import NO_TESTS, Calibration
-from domemargin.studies.readings.readings import Floats
 from domemargin.studies.tails import normal_above
 
 _POINTS = 5

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from domemargin.studies.diagnosis.diagnosis import Diagnosis, diagnose
+from domemargin.studies.diagnosis.doming import Remedy
 from domemargin.studies.diagnosis.notes import notes_of
 from domemargin.studies.diagnosis.pressure import Margin, PressureCurve, margin_of, pressure_curve
 from domemargin.studies.diagnosis.rates import AILING, chance_right
@@ -17,6 +18,14 @@ from domemargin.studies.diagnosis.scatter import (
     Slopes,
     explained_spread,
     scatter_parts,
+)
+from domemargin.studies.diagnosis.words import (
+    LOCK_OUT,
+    REMEDIES,
+    checks,
+    evidence,
+    filled,
+    rate,
 )
 from domemargin.studies.readings.calibration import NO_TESTS, Calibration, calibrate
 from domemargin.studies.readings.components import (
@@ -35,15 +44,6 @@ from domemargin.studies.readings.control_charts import (
     subgroup_size,
 )
 from domemargin.studies.readings.readings import Readings
-from domemargin.studies.text.readings_words import (
-    LOCK_OUT,
-    REMEDIES,
-    Remedy,
-    checks,
-    evidence,
-    filled,
-    rate,
-)
 
 if TYPE_CHECKING:
     from domemargin.profiles import Profile

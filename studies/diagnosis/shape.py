@@ -15,7 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from domemargin.studies.readings.readings import Floats, Ints
+from domemargin.profiles.arrays import Floats, Ints
 from domemargin.studies.tails import normal_above
 
 STEADY, TREND, STEP = "steady", "trend", "step"
@@ -199,6 +199,7 @@ def _edges(n: int, known: Ints) -> Ints:
 def _clipped(rest: Floats, ends: Ints | None = None) -> Floats:
     """Readings with those far from the middle of their neighbours, or of their stretch, moved in:
     a heavy tail makes no level."""
+    middle: Floats
     if ends is None:
         from scipy.ndimage import median_filter
 

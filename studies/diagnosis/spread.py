@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.diagnosis.scatter import Explained
-from domemargin.studies.readings.readings import Floats
 from domemargin.studies.tails import chi2_above, chi2_below, chi2_limit, chi2_quantile
 
 RUN = 8  # readings in a run

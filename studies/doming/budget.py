@@ -10,7 +10,8 @@ from typing import Any
 from domemargin.fea.doming.doming import doming
 from domemargin.fea.doming.record import DomingRecord
 from domemargin.profiles.errors import InputError
-from domemargin.profiles.tooling.tooling import Friction, Spring, Tooling
+from domemargin.profiles.tooling.parts import Friction, Spring
+from domemargin.profiles.tooling.tooling import Tooling
 from domemargin.profiles.units import PSI
 
 WANTED = 0.10  # mm

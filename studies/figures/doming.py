@@ -22,13 +22,12 @@ from domemargin.fea.stroke.press import CLAMP, DIE, PUNCH
 from domemargin.fea.stroke.stages import Formed
 from domemargin.fea.stroke.step import FormingState
 from domemargin.profiles.arrays import Floats
+from domemargin.studies.figures.film import Frame
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
 from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-    from domemargin.studies.figures.doming_frames import Frame
 
 
 NAMES = {PUNCH: "punch", DIE: "die", CLAMP: "clamp ring"}

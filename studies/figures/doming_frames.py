@@ -1,56 +1,25 @@
-"""The stroke as moving pictures: what is kept of each step, and a GIF of it."""
+"""The stroke as moving pictures: a GIF of what was kept of it."""
 
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass, field
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from PIL import Image
 
 from domemargin.fea.stroke.stages import Formed
-from domemargin.fea.stroke.step import FormingState
+from domemargin.studies.figures.doming import draw_frame, frame_figure
+from domemargin.studies.figures.film import Film
+from domemargin.studies.figures.style import styled
 from domemargin.studies.whole_files import write_whole
 
-STEP = 0.3  # mm of the die between pictures
 MILLISECONDS = 90  # of a picture
-
-
-class Frame(NamedTuple):
-    """One picture: stage, state, and the tools that act."""
-
-    stage: str
-    state: FormingState
-    tools: tuple[int, ...]
-
-
-@dataclass
-class Film:
-    """Pictures of a solve, taken as it goes."""
-
-    frames: list[Frame] = field(default_factory=list)
-
-    def take(self, stage: str, state: FormingState, tools: tuple[int, ...]) -> None:
-        """Keep a state if the die has moved on, or another stage has begun."""
-        last = self.frames[-1] if self.frames else None
-        if last is not None and last.stage == stage == "stroke":
-            if abs(state.places[1] - last.state.places[1]) < STEP:
-                return
-        elif last is not None and last.stage == stage and not stage.endswith("off"):
-            self.frames[-1] = Frame(stage, state, tools)
-            return
-        self.frames.append(Frame(stage, state, tools))
 
 
 def write_animation(formed: Formed, film: Film, path: Path) -> None:
     """Draw every picture once and write them as a GIF; the last one stays for a second."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from PIL import Image
-
-    from domemargin.studies.figures.doming import draw_frame, frame_figure
-    from domemargin.studies.figures.style import styled
-
     pictures = []
     with styled():
         figure, ax = frame_figure()

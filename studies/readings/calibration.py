@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from domemargin.studies.readings.readings import Floats
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.tails import chi2_above, normal_above, student_limit
 
 # how well the level of the model, and its slope on depth, are known without tests: judgement,

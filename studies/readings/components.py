@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from domemargin.studies.readings.readings import Floats, Ints, Readings
+from domemargin.profiles.arrays import Floats, Ints
+from domemargin.studies.readings.readings import Readings
 
 WITHIN = "within"
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from domemargin.studies.readings.readings import Floats
+from domemargin.profiles.arrays import Floats
 from domemargin.studies.tails import beta_quantile, chi2_quantile, f_above, normal_limit
 
 

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from domemargin.studies.readings.readings import Floats
+from domemargin.profiles.arrays import Floats
 
 RUN = 9  # readings in a row on one side of the centre
 _INSTANT = 1.0 / 86400.0  # days: times that differ by less are the same

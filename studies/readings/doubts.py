@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from domemargin.studies.readings.readings import Floats, Ints, Labels
+from domemargin.profiles.arrays import Floats, Ints
+from domemargin.studies.readings.readings import Labels
 
 _DIGITS = re.compile(r"\s*\d+\s*")
 _TEXT_BYTES = bytes(range(32, 256)) + b"\t\r\n"

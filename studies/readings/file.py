@@ -15,19 +15,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from domemargin.profiles import InputError, parse_quantity
+from domemargin.profiles.arrays import Floats, Ints
 from domemargin.profiles.errors import brief, brief_path
 from domemargin.profiles.files.contents import content_of
 from domemargin.profiles.limits import LIMITS
 from domemargin.studies.readings.doubts import as_utf8, copies_of, names_alike, split_numbers
-from domemargin.studies.readings.readings import (
-    Event,
-    Floats,
-    Ints,
-    Labels,
-    Readings,
-    SetAside,
-    no_labels,
-)
+from domemargin.studies.readings.readings import Event, Labels, Readings, SetAside, no_labels
 from domemargin.studies.readings.times import times_of
 
 if TYPE_CHECKING:
@@ -367,6 +360,7 @@ def _numbers(
     import pandas as pd
     import pyarrow as pa
 
+    values: Floats
     if pa.types.is_integer(column.type) or pa.types.is_floating(column.type):
         text = column.to_pandas()
         values = text.to_numpy(dtype=float) * factor

@@ -1,1 +1,1 @@
-"""What people read: summaries, tables, words, units."""
+"""What people read: summaries, tables, words, the page for a shift, an invented plant."""

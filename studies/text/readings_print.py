@@ -13,11 +13,11 @@ from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, NOT_ENOUGH
 from domemargin.studies.diagnosis.pressure import Margin
 from domemargin.studies.diagnosis.report import Report
 from domemargin.studies.diagnosis.scatter import scatter_parts
+from domemargin.studies.diagnosis.words import CHECKS, LOCK_OUT, checks, evidence, filled, rate
 from domemargin.studies.readings.components import WITHIN
 from domemargin.studies.readings.control_capability import Capability
 from domemargin.studies.readings.control_charts import RUN
-from domemargin.studies.readings.shift import shift_lines
-from domemargin.studies.text.readings_words import CHECKS, LOCK_OUT, checks, evidence, filled, rate
+from domemargin.studies.text.shift import shift_lines
 from domemargin.studies.text.words import one_line
 
 _WIDTH = 80

@@ -19,7 +19,7 @@ from domemargin.studies.diagnosis.diagnosis import (
 )
 from domemargin.studies.diagnosis.rates import chance_right
 from domemargin.studies.diagnosis.report import Report
-from domemargin.studies.text.readings_words import LOCK_OUT
+from domemargin.studies.diagnosis.words import LOCK_OUT
 from domemargin.studies.text.words import one_line
 from domemargin.studies.whole_files import write_whole
 
