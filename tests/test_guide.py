@@ -53,7 +53,7 @@ def test_the_site_builds_without_a_warning_and_asks_nothing_of_a_network(
 
 
 def test_every_example_is_in_the_gallery_and_has_an_expectation_for_its_figures() -> None:
-    files = {path.stem for path in (HERE / "examples").glob("*.py")} - {"__init__"}
+    files = {path.stem for path in (HERE / "examples").glob("*/*.py")} - {"__init__"}
     assert set(NAMES) == files
     assert len(NAMES) >= 12
     for name in NAMES:

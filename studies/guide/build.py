@@ -12,7 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
-from domemargin.studies.guide.examples import NAMES
+from domemargin.studies.guide.examples import NAMES, ROOM
 from domemargin.studies.guide.page import Example, ExampleError, Page, markdown, misses
 
 HERE = Path(__file__).parent
@@ -30,7 +30,8 @@ class Shown:
 
 def load(name: str) -> Example:
     """The example of a name of `NAMES`."""
-    example = importlib.import_module(f"domemargin.studies.guide.examples.{name}").EXAMPLE
+    examples = "domemargin.studies.guide.examples"
+    example = importlib.import_module(f"{examples}.{ROOM[name]}.{name}").EXAMPLE
     assert isinstance(example, Example)
     return example
 
@@ -41,7 +42,7 @@ def show(name: str, runs: Path) -> Shown:
     Raises ExampleError if one of its commands fails.
     """
     example = load(name)
-    page = Page(name, runs / name)
+    page = Page(name, runs / name, ROOM[name])
     return Shown(name, example, page, example.write(page))
 
 

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-MPA_PER_PSI = 0.006894757293168361  # exact by the definition of the pound and the inch
 REGRESSION = "regression of this program"
 _MAIN = "from domemargin.studies.cli.app import main; main()"
 _PATIENCE = 300.0  # seconds that a command may take, compiling included
@@ -54,11 +53,12 @@ class ExampleError(RuntimeError):
 class Page:
     """A page under way: Markdown, and a folder in which commands run and figures appear."""
 
-    def __init__(self, name: str, folder: Path) -> None:
-        """Start a page; `folder` is emptied."""
+    def __init__(self, name: str, folder: Path, room: str = "") -> None:
+        """Start a page; `folder` is emptied.  room : of the example's source."""
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir(parents=True)
         self.name = name
+        self.room = room
         self.folder = folder
         self.parts: list[str] = []
         self.figures: list[Path] = []
@@ -177,7 +177,7 @@ def markdown(page: Page, example: Example, found: Mapping[str, float]) -> str:
                  "| --- | ---: | ---: | --- | --- |", *rows]
             ),
             f"`python -m domemargin.studies.guide {page.name}` writes this page anew; its source\n"
-            f"is `studies/guide/examples/{page.name}.py`.",
+            f"is `studies/guide/examples/{page.room}/{page.name}.py`.",
             "*Pressures and depths are model estimates, to be confirmed on real cans; follow\n"
             "local codes and qualified people.*",
         ]

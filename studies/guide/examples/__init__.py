@@ -1,20 +1,21 @@
-"""Worked examples, one per question; `NAMES` is the order of the gallery."""
+"""Worked examples, one per question: `NAMES` in the order of the gallery, `ROOM` of each."""
 
-NAMES = (
-    "safe",
-    "own_bottom",
-    "drink",
-    "growth",
-    "depth_loss",
-    "thinner_sheet",
-    "two_bottoms",
-    "share_below",
-    "waves",
-    "forming",
-    "knobs",
-    "set_and_depth",
-    "play",
-    "own_tests",
-    "overnight",
-    "sweep",
-)
+ROOM = {
+    "safe": "bottoms",
+    "own_bottom": "bottoms",
+    "drink": "bottoms",
+    "growth": "bottoms",
+    "depth_loss": "bottoms",
+    "thinner_sheet": "bottoms",
+    "two_bottoms": "bottoms",
+    "share_below": "bottoms",
+    "waves": "bottoms",
+    "forming": "plant",
+    "knobs": "plant",
+    "set_and_depth": "plant",
+    "play": "plant",
+    "own_tests": "plant",
+    "overnight": "bottoms",
+    "sweep": "bottoms",
+}
+NAMES = tuple(ROOM)

@@ -1,6 +1,7 @@
 """What share of cans falls below the requirement?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 
 def write(page: Page) -> dict[str, float]:
@@ -22,8 +23,8 @@ no can would fall below; depth hardly matters on this bottom.
 """)
     return {
         "share below": 100 * data["share_below"],
-        "mean": data["mean_mpa"] / MPA_PER_PSI,
-        "standard deviation": data["deviation_mpa"] / MPA_PER_PSI,
+        "mean": data["mean_mpa"] / PSI,
+        "standard deviation": data["deviation_mpa"] / PSI,
         "share without scatter of gauge": 100 * data["influences"][1]["share_without"],
     }
 

@@ -1,6 +1,7 @@
 """Is this bottom safe?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 
 def write(page: Page) -> dict[str, float]:
@@ -14,7 +15,7 @@ any other is a file of your own (see [a bottom of your own](own_bottom.md)).
         "north/reversal.png", "The bottom before, at and after reversal; pressure by travel"
     )
     record = page.read("north/record.json")
-    low, high = (p / MPA_PER_PSI for p in record["stability"]["model_band_mpa"])
+    low, high = (p / PSI for p in record["stability"]["model_band_mpa"])
     page.text(f"""
 The reversal pressure lies {100 * record["margin"]:.1f} % above the requirement, but the requirement
 lies inside the model uncertainty, {low:.1f} to {high:.1f} psi: the two theories of plasticity
@@ -24,7 +25,7 @@ bottom with more margin. With 80 psi to hold, both theories agree:
     page.run('domemargin reversal north --require "80 psi" --out north-80')
     easier = page.read("north-80/record.json")
     return {
-        "reversal pressure": record["reversal_pressure_mpa"] / MPA_PER_PSI,
+        "reversal pressure": record["reversal_pressure_mpa"] / PSI,
         "low end of the uncertainty": low,
         "margin over 80 psi": 100 * easier["margin"],
     }

@@ -1,6 +1,7 @@
 """Does it let go evenly, or in waves?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 SCRIPT = """
 from pathlib import Path
@@ -36,8 +37,8 @@ round the can would cost.
     costs = page.json(command)["costs"]
     return {
         "waves": waves,
-        "onset pressure": data["reversal_pressure_mpa"] / MPA_PER_PSI,
-        "limit, all round": data["stability"]["axisymmetric_limit_mpa"] / MPA_PER_PSI,
+        "onset pressure": data["reversal_pressure_mpa"] / PSI,
+        "limit, all round": data["stability"]["axisymmetric_limit_mpa"] / PSI,
         "lost to waves of 5 µm": 100 * costs[0]["share_lost"],
     }
 

@@ -1,6 +1,7 @@
 """What pressure does the drink ask for?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 
 def write(page: Page) -> dict[str, float]:
@@ -19,10 +20,10 @@ above the sea, and may lie in a lorry at 45 C. Which of these asks most of the b
 Pasteurising does. The pressure is that of equilibrium, which a short stage stays below; sugar,
 alcohol and air left in the headspace move it. The answer names the next command:
 """)
-    required = data["required_mpa"] / MPA_PER_PSI
+    required = data["required_mpa"] / PSI
     page.run(f'domemargin reversal north --require "{required:.1f} psi"')
     page.figure("results/tarnholt-north-line-66-mm/reversal.png", "The north bottom against it")
-    stages = {one["name"]: one["pressure_mpa"] / MPA_PER_PSI for one in data["stages"]}
+    stages = {one["name"]: one["pressure_mpa"] / PSI for one in data["stages"]}
     return {"filling": stages["filling"], "lorry": stages["lorry"], "required": required}
 
 

@@ -1,6 +1,7 @@
 """Which of two bottoms is better?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 STUDY = """
 name = "Two bottoms"
@@ -30,7 +31,7 @@ thicker one? One study, solved for both bottoms over the same gauges and losses 
     page.figure("ab/compare.png", "Both bottoms over the same study")
     data = page.json("domemargin compare a b")
     firsts, seconds = (
-        [row[f"pressure_{which}_mpa"] / MPA_PER_PSI for row in data["table"]] for which in "ab"
+        [row[f"pressure_{which}_mpa"] / PSI for row in data["table"]] for which in "ab"
     )
     gain = sum(b - a for a, b in zip(firsts, seconds)) / len(firsts)
     page.text(f"""

@@ -1,6 +1,7 @@
 """What do own reversal tests change?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 SCRIPT = """
 import datetime
@@ -43,7 +44,7 @@ that hold 4 % less than the model says:
     data = page.json(command)
     page.figure("report/readings.png", "Depth by machine")
     one = data["machines"][0]
-    before, after = (one[what]["mpa"] / MPA_PER_PSI for what in ("pressure", "calibrated"))
+    before, after = (one[what]["mpa"] / PSI for what in ("pressure", "calibrated"))
     page.text(f"""
 Without tests M1 is put at {before:.1f} psi, with them at {after:.1f} psi. The level is weighed: ten
 tests bring it nearly, not wholly, to what they measured. Tests that lie further from the model than

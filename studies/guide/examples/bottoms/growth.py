@@ -1,6 +1,7 @@
 """How much growth stays after pasteurising?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 
 def write(page: Page) -> dict[str, float]:
@@ -24,7 +25,7 @@ for growth to mean anything. The curve shows the path to reversal:
     page.text(
         "*Time and temperature are not modelled: pressure held for minutes at 62 C may leave more.*"
     )
-    assert abs(last["pressure_mpa"] / MPA_PER_PSI - 85) < 1e-6
+    assert abs(last["pressure_mpa"] / PSI - 85) < 1e-6
     return {
         "ring at 85 psi": last["stand_growth_mm"],
         "ring, permanent, at 50 psi": growth[0]["permanent_stand_growth_mm"],

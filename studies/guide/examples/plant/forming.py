@@ -1,6 +1,7 @@
 """What does forming leave in the bottom, and what is it worth?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 
 def write(page: Page) -> dict[str, float]:
@@ -13,9 +14,7 @@ thickness, hardening and residual stress one after another.
     page.run("domemargin doming north --parts --out formed")
     page.figure("formed/doming.png", "Tools and metal, force against stroke, strains and gauge")
     data = page.read("formed/doming.json")
-    parts = {
-        name: one["reversal_pressure_mpa"] / MPA_PER_PSI for name, one in data["reversal"].items()
-    }
+    parts = {name: one["reversal_pressure_mpa"] / PSI for name, one in data["reversal"].items()}
     shape, thick, hard, whole = parts.values()
     page.text(f"""
 Thinning costs {shape - thick:.1f} psi, hardening brings {hard - thick:.1f} psi, and residual stress

@@ -1,6 +1,7 @@
 """How do I write down a bottom of my own, and is it drawn as I mean it?"""
 
-from domemargin.studies.guide.page import MPA_PER_PSI, Example, Key, Page
+from domemargin.profiles.units import PSI
+from domemargin.studies.guide.page import Example, Key, Page
 
 PROFILE = """
 name = "Tarnholt east line, trial"
@@ -48,7 +49,7 @@ joined by tangents, so lengths of legs and the edge of the dome follow from what
     return {
         "stand diameter": _mm(shape["inputs"]["shape"]["stand_diameter"]),
         "metal of the bottom": shape["derived"]["bottom_mass_g"],
-        "reversal pressure": record["reversal_pressure_mpa"] / MPA_PER_PSI,
+        "reversal pressure": record["reversal_pressure_mpa"] / PSI,
     }
 
 

@@ -1,0 +1,1 @@
+"""Questions of a plant: forming, settings and readings."""
