@@ -101,7 +101,7 @@ def test_growth_at_a_pressure_is_that_of_the_path_read_by_hand() -> None:
     assert at.pressure_mpa == pytest.approx(0.5)
     names = ("centre_travel_mm", "stand_growth_mm")
     for i, name in enumerate(names):
-        for head, after in (("", 1), ("set_in_", 2)):
+        for head, after in (("", 1), ("permanent_", 2)):
             by_hand = found[0][i] - found[after][i]
             found_here = getattr(at, head + name)
             assert found_here == pytest.approx(by_hand, rel=0.02, abs=5e-4), head + name

@@ -11,6 +11,7 @@ import pytest
 from shells import disc, revolve
 
 from domemargin.fea.contact.contact import Penalty, Tool, chain_rows
+from domemargin.fea.contact.kernel import PRESSURE
 from domemargin.fea.doming.readings import (
     averaged,
     centre_pressure,
@@ -85,23 +86,32 @@ def pinched(force: float) -> SimpleNamespace:
 
 def test_pressure_on_the_centre_is_force_over_area() -> None:
     formed = pinched(5000.0)
-    pressure, touched = centre_pressure(formed, formed.state)
-    assert pressure == pytest.approx(5000.0 / (math.pi * 100.0), rel=1e-3)
-    assert touched == 1.0
+    for radius in (1.0, 3.0, 10.0):
+        pressure = centre_pressure(formed, formed.state, radius)
+        assert pressure == pytest.approx(5000.0 / (math.pi * 100.0), rel=1e-3)
     # stretched by a tenth both ways, the same force stands on 1.21 of the area
     shell = formed.state.shell
+    pressure = centre_pressure(formed, formed.state, 3.0)
     wider = replace(formed.state, shell=replace(shell, x=shell.x * np.array([1.1, 1.0, 1.0])))
-    assert centre_pressure(formed, wider)[0] == pytest.approx(pressure / 1.21, rel=1e-4)
-    # half of the centre lifted off
+    assert centre_pressure(formed, wider, 3.0) == pytest.approx(pressure / 1.21, rel=1e-4)
+    # a part of the centre lifted off carries nothing: the rest is left, and within the part none
     history = formed.state.history.copy()
-    near = formed.press.shell.point_s < 3.0
-    inner = formed.press.shell.point_s < 1.5
+    s = formed.press.rule.of(formed.press.shell.point_s)
+    inner = s < 1.5
     history[pressing.DIE, inner] *= 0.0
+    lifted = replace(formed.state, history=history)
     share = formed.press.area.ravel()
-    some = 1.0 - share[inner].sum() / share[near].sum()
-    pressure_now, touched = centre_pressure(formed, replace(formed.state, history=history))
-    assert touched == pytest.approx(some, rel=1e-12)
-    assert pressure_now == pytest.approx(pressure * some, rel=1e-3)
+    some = 1.0 - share[inner].sum() / share[s < 3.0].sum()
+    assert centre_pressure(formed, lifted, 3.0) == pytest.approx(pressure * some, rel=1e-3)
+    assert centre_pressure(formed, lifted, 1.5) == 0.0
+    # falling from p0 at the centre to none at the edge: over a radius a the mean over the area is
+    # p0 (1 - 2 a / 3 R), by integration; points of contact stand for rings of their area
+    history = formed.state.history.copy()
+    history[pressing.DIE, :, PRESSURE] = 20.0 * (1.0 - s / 10.0)
+    falling = replace(formed.state, shell=formed.press.shell.start(), history=history)
+    for radius in (5.0, 10.0):
+        mean = 20.0 * (1.0 - 2.0 * radius / 30.0)
+        assert centre_pressure(formed, falling, radius) == pytest.approx(mean, rel=0.01)
 
 
 def test_strains_depth_and_thickness_of_a_disc_bent_by_hand() -> None:

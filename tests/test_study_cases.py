@@ -204,7 +204,7 @@ def test_a_row_that_somebody_changed_is_noticed(tmp_path: Path, column: str) -> 
             {"state": "ml", "reason": "wW", "outputs": "16", "solver": "12"}[column],
         )
         assert changed.rowcount == 1
-    with pytest.raises(DamagedStoreError, match="case 2 has changed"):
+    with pytest.raises(DamagedStoreError, match="case b has changed"):
         read_table(path)
 
 
