@@ -27,7 +27,9 @@ RIPPLE = 0.1
 # hinges open and close.  It counts as a second path once the pressure has risen by this share
 STRAY = 0.05
 # the ramp that looks for the limit, the second and third if the one before did not get there
-SEEK_STEPS = (0.2, 0.08, 0.03)
+SEEK_STEPS = (0.2, 0.08, 0.03, 3e-3, 3e-4)
+SHORT = 0.03  # of these: a path that does not converge is not looked at with still shorter ones
+LEAST_SOUGHT = 3.0  # steps to a limit; nearer, it is looked for with shorter ones
 SEEK_NEWTON = Newton(tolerance=1e-3)
 # mean step of the first ramp that counts, at resolution 0.002, and its least number of steps; each
 # further ramp halves the step.  The limit falls a fifth of a step beyond a step's end: never on it
@@ -83,11 +85,13 @@ def seek(system: System, start: Any, plan: Plan) -> Found:
             ripple=RIPPLE,
             stray=STRAY,
             history=True,
-            most_steps=round(most * SEEK_STEPS[0] / step),
+            most_steps=min(round(most * SEEK_STEPS[0] / step), MOST),
         )
         path = ramp(system, start, rough)
         iterations += path.iterations
-        if path.ending in ("limit", "ceiling"):
+        near = path.limit is not None and path.limit.place < LEAST_SOUGHT * step
+        found = path.ending in ("limit", "ceiling") and not near
+        if found or (step <= SHORT and not near):
             break
     return Found(path, None, rough, iterations)
 
@@ -107,6 +111,9 @@ def approach(
     """
     assert sought.path.limit is not None
     length, iterations = sought.path.limit.place, sought.iterations
+    if length <= 0.0:
+        why = "it lies within the shortest step that was tried"
+        return Found(sought.path, 0.0, sought.plan, iterations, why)
     steps = round(max(length / STEP, FEWEST) * (0.002 / resolution) ** 0.5)
     limits: list[tuple[float, str, bool]] = []  # pressure, kind, whether its steps were even
     extrapolated: list[float] = []
@@ -212,7 +219,7 @@ def _laid(plan: Plan, number: float, length: float) -> Plan:
         plan,
         step=length / number,
         lengths=graded(number, length),
-        most_steps=4 * round(number) + plan.most_steps,
+        most_steps=2 * round(number) + plan.most_steps,
         ripple=RIPPLE,
         stray=STRAY,
         history=True,

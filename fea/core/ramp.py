@@ -33,6 +33,7 @@ TURN_HALVINGS = 5
 BEFORE_TURN, TURNS = 4, 4  # halvings of a step before a turn is tried, and of a turn
 FARTHEST = 1.5  # distance a step may go in the (V, p) plane, over its length
 BISECTIONS = 40
+TRIES = 2  # steps tried, over Plan.most_steps: a path of ever shorter steps is given up
 # a path that cannot be followed on has reversed if its pressure has fallen by this share
 FALLEN = 0.01
 
@@ -44,7 +45,7 @@ class Plan:
     step : length of a step, as a share of the two scales.
     volume_scale : mm^3 per radian.  pressure_scale : MPa.
     ceiling : pressure at which to stop looking, MPa.
-    most_steps : bound on the number of steps.
+    most_steps : bound on the number of steps; TRIES times as many may be tried.
     located : relative error to which a limit pressure is found.
     ripple : a limit counts once the pressure has fallen by this share of it.  A dip that heals
         before is passed over, as a can under test passes over it: it takes more pressure.
@@ -149,7 +150,9 @@ def ramp(
         even = not uneven or shortened > found.before + 1
         return Ramp(states, steps[1:], found, "limit", found.describe(found.pressure), even)
 
-    while len(states) <= plan.most_steps:
+    tries = 0
+    while len(states) <= plan.most_steps and tries <= TRIES * plan.most_steps:
+        tries += 1
         control = Control(*slope, plan.volume_scale, plan.pressure_scale, length)
         failed = ""
         try:
@@ -217,7 +220,7 @@ def ramp(
             so_far = ended("limit", "")
             if go_on is None or not go_on(so_far):
                 return so_far
-    return ended("step_bound", f"no limit within {plan.most_steps} steps")
+    return ended("step_bound", f"no limit within {len(states) - 1} steps")
 
 
 def summit(system: System, states: list[Any], steps: list[Step], top: int, plan: Plan) -> Limit:
