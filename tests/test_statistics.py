@@ -207,8 +207,8 @@ def test_limits_of_unexplained_scatter_are_those_of_a_variance(size: int, named:
 
 
 def test_readings_that_follow_each_other_count_as_fewer() -> None:
-    """Brute force: the freedom of a variance is 2 E^2 / var of it, the error of a level how much
-    means scatter; readings of which each keeps half of the one before."""
+    """Brute force: the freedom of a variance is 2 E^2 / var of it; closed form: the error of a mean;
+    readings of which each keeps half of the one before."""
     rng = np.random.default_rng(6)
     size, draws, keep = 400, 2000, 0.5
     x = rng.standard_normal((size + 50, draws))
@@ -221,11 +221,55 @@ def test_readings_that_follow_each_other_count_as_fewer() -> None:
     real = 2.0 * variance.mean() ** 2 / variance.var()
     assert np.mean([one.freedom for one in spreads]) == pytest.approx(real, rel=0.1)
     assert real < 0.7 * size
-    shapes = [shape_of(np.arange(size) / 4.0, one, 0.0072) for one in x.T[:500]]
-    still = np.array([one.parameters == 1 for one in shapes])
-    assert still.mean() > 0.95
-    error = math.sqrt(np.mean([one.level_error**2 for one in shapes if one.parameters == 1]))
-    assert error == pytest.approx(float(x.mean(axis=0)[:500][still].std()), rel=0.15)
+    # short records, of which blocks of three readings still follow each other; the variance of
+    # their mean is the sum of all covariances
+    n = 150
+    shapes = [shape_of(np.arange(n) / 4.0, one, 0.0072) for one in x[:n, :1000].T]
+    errors = [one.level_error for one in shapes if one.parameters == 1]
+    assert len(errors) > 950
+    apart = np.abs(np.arange(n)[:, None] - np.arange(n)[None, :])
+    exact = 0.0072 / n * math.sqrt(float((keep**apart).sum()))
+    # what is estimated of so few blocks errs to the safe side
+    assert 1.0 <= math.sqrt(float(np.mean(np.square(errors)))) / exact <= 1.15
+
+
+def test_the_smallest_of_three_chances_calls_scatter() -> None:
+    """Within runs, over the record, cans far off (chi-square and binomial of scipy.stats); the
+    record's freedom where readings follow each other is that of Bayley & Hammersley 1946 (formula
+    from memory)."""
+    rng = np.random.default_rng(14)
+    size, seen = 192, KNOWN.seen
+    noise = unrelated(rng, size, 1.0)
+    wave = np.repeat(np.tile([1.0, -1.0], 12), 8)
+    sign = np.where(np.arange(size) % 2 == 0, 1.0, -1.0)
+    far = np.where(np.arange(size) % 16 == 5, 4.2 * sign, 0.0)
+    for values, rules in (
+        (1.5 * seen * noise, 0),
+        (0.2 * seen * noise + 3.0 * seen * wave, 1),
+        (seen * (0.5 * noise + far), 2),
+    ):
+        left = values - values.mean()
+        found = scatter_about(left, 1, KNOWN, 0.0, 0.0)
+        # one can counts for no more than four robust deviations; tails leave less freedom
+        robust = 1.4826 * stats.median_abs_deviation(left)
+        calm = np.clip(left, -4.0 * robust, 4.0 * robust)
+        kurtosis = float(np.mean(calm**4) / np.mean(calm**2) ** 2)
+        tails = 2.0 / (max(kurtosis, 3.0) - 1.0)
+        alike = max(float(calm[1:] @ calm[:-1] / (calm @ calm)) + 2.0 / size, 0.0)
+        freedom = tails * (size - 1) * (1.0 - alike**2) / (1.0 + alike**2)
+        within, free = within_runs(calm)
+        whole = float(calm @ calm) / (size - 1)
+        allowed = 1.25**2 * seen**2
+        many = int(np.sum(np.abs(left) > 4.0 * seen))
+        chances = (
+            stats.chi2(tails * free).sf(tails * free * within / allowed),
+            stats.chi2(freedom).sf(freedom * whole / (allowed + (1.5 * KNOWN.set) ** 2)),
+            stats.binom(size, 0.02).sf(many - 1),
+        )
+        assert int(np.argmin(chances)) == rules
+        assert found.chance == pytest.approx(chances[rules], rel=1e-6, abs=0.0)
+        assert found.freedom == pytest.approx(freedom, rel=1e-9)
+        assert found.far == many
 
 
 def test_a_level_that_is_off_counts_from_three_and_a_half_deviations_of_the_set() -> None:
