@@ -207,8 +207,8 @@ def test_limits_of_unexplained_scatter_are_those_of_a_variance(size: int, named:
 
 
 def test_readings_that_follow_each_other_count_as_fewer() -> None:
-    """Brute force: the freedom of a variance is 2 E^2 / var of it; closed form: the error of a mean;
-    readings of which each keeps half of the one before."""
+    """By drawing, the freedom of a variance is 2 E^2 / var of it; a mean has its error in closed
+    form; readings of which each keeps half of the one before."""
     rng = np.random.default_rng(6)
     size, draws, keep = 400, 2000, 0.5
     x = rng.standard_normal((size + 50, draws))
