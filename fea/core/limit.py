@@ -28,6 +28,8 @@ RIPPLE = 0.1
 STRAY = 0.05
 # the ramp that looks for the limit, the second and third if the one before did not get there
 SEEK_STEPS = (0.2, 0.08, 0.03, 3e-3, 3e-4)
+GUESSED = 0.01
+SOUGHT = 3  # of these steps to begin with, where the path that was laid out is lost
 SHORT = 0.03  # of these: a path that does not converge is not looked at with still shorter ones
 LEAST_SOUGHT = 3.0  # steps to a limit; nearer, it is looked for with shorter ones
 SEEK_NEWTON = Newton(tolerance=1e-3)
@@ -74,10 +76,13 @@ def graded(number: float, length: float) -> tuple[float, ...]:
     return (*lengths.tolist(), float(lengths[-1]), float(lengths[-1]), 1.5 * length / number)
 
 
-def seek(system: System, start: Any, plan: Plan) -> Found:
-    """A rough path to the limit of a body that yields, for `approach`; not to be quoted."""
+def seek(system: System, start: Any, plan: Plan, first: int = 0) -> Found:
+    """A rough path to the limit of a body that yields, for `approach`; not to be quoted.
+
+    first : of SEEK_STEPS.
+    """
     iterations, most = 0, plan.most_steps
-    for step in SEEK_STEPS:
+    for step in SEEK_STEPS[first:]:
         rough = replace(
             plan,
             step=step,
@@ -90,7 +95,7 @@ def seek(system: System, start: Any, plan: Plan) -> Found:
         path = ramp(system, start, rough)
         iterations += path.iterations
         near = path.limit is not None and path.limit.place < LEAST_SOUGHT * step
-        found = path.ending in ("limit", "ceiling") and not near
+        found = path.ending in ("limit", "ceiling") and not near and not _guessed(path)
         if found or (step <= SHORT and not near):
             break
     return Found(path, None, rough, iterations)
@@ -171,16 +176,31 @@ def find_limit(
         laid = replace(plan, located=EXACT, newton=EXACT_NEWTON)
         path = ramp(system, start, laid, go_on)
         return Found(path, None if path.limit is None else 0.0, laid, path.iterations)
-    sought = seek(system, start, plan)
-    if sought.path.ending == "ceiling":
-        # growth is read off this path: it takes the steps that a path to a limit would
-        even = 0.5 * STEP * (resolution / 0.002) ** 0.5
-        laid = replace(sought.plan, step=even, newton=NEWTON, most_steps=MOST)
-        path = ramp(system, start, laid, go_on)
-        sought = Found(path, None, laid, sought.iterations + path.iterations)
-    if sought.path.limit is None:
-        return sought
-    return approach(system, start, plan, sought, resolution, go_on)
+    iterations = 0
+    for first in range(SOUGHT):
+        sought = seek(system, start, plan, first)
+        if sought.path.ending == "ceiling":
+            # growth is read off this path: it takes the steps that a path to a limit would
+            even = 0.5 * STEP * (resolution / 0.002) ** 0.5
+            laid = replace(sought.plan, step=even, newton=NEWTON, most_steps=MOST)
+            path = ramp(system, start, laid, go_on)
+            sought = Found(path, None, laid, sought.iterations + path.iterations)
+        found = sought
+        if sought.path.limit is not None:
+            found = approach(system, start, plan, sought, resolution, go_on)
+        iterations += found.iterations
+        # a path that was lost on the way may have been laid out by too rough a one
+        if found.path.limit is not None or found.path.ending == "ceiling":
+            break
+    return replace(found, iterations=iterations)
+
+
+def _guessed(path: Ramp) -> bool:
+    """Whether the limit of a path lies well above all its states: its steps are too long."""
+    if path.limit is None:
+        return False
+    highest = max(state.pressure for state in path.states)
+    return bool(path.limit.pressure > (1.0 + GUESSED) * highest)
 
 
 def _has_rival(path: Ramp) -> bool:

@@ -31,6 +31,7 @@ HALVINGS = 14  # a hairpin turns within 1e-4 of a long step
 SHARPEST_TURN = 0.7  # cosine, between the directions of two steps in a row
 TURN_HALVINGS = 5
 BEFORE_TURN, TURNS = 4, 4  # halvings of a step before a turn is tried, and of a turn
+CORNER = 0.1  # of a step
 FARTHEST = 1.5  # distance a step may go in the (V, p) plane, over its length
 BISECTIONS = 40
 TRIES = 2  # steps tried, over Plan.most_steps: a path of ever shorter steps is given up
@@ -157,9 +158,12 @@ def ramp(
         failed = ""
         try:
             step = take_step(system, states[-1], control, plan.newton, predictor)
-            _check_distance(states[-1], step.state, length, plan)
+            # where metal yields a path may have a corner, and a short step ends a little round it
+            least = CORNER * plan.length(number) if plan.history else 0.0
+            _check_distance(states[-1], step.state, max(length, least), plan)
             shortest = plan.length(number) * 0.5**TURN_HALVINGS
-            if length > shortest and _strayed(step, states[-1], slope, plan):
+            beyond = limit is not None or branch is not None
+            if length > shortest and _strayed(step, states[-1], slope, plan, beyond):
                 failed = "the path turns too sharply"
         except SolveError as error:
             failed = error.reason
@@ -257,9 +261,15 @@ def _vertex(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, floa
     return float(at), float(y[1] + slope * at + bend * at * at)
 
 
-def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan) -> bool:
-    """Whether a step may have left the path for another branch: a path bends gently at a short
-    enough step."""
+def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan, beyond: bool) -> bool:
+    """Whether a step may have left the path for another branch.
+
+    A path bends gently at a short enough step, and up to its limit (beyond: after it) the tangent
+    is indefinite just where the pressure falls, if no metal yields.
+    """
+    falling = 1 if step.slope[1] < 0.0 else 0
+    if not plan.history and not beyond and step.negative != falling:
+        return True
     chord = (
         (step.state.volume - base.volume) / plan.volume_scale,
         (step.state.pressure - base.pressure) / plan.pressure_scale,
