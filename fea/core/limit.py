@@ -111,7 +111,7 @@ def approach(
 ) -> Found:
     """The path of a body that yields and its limit, in the limit of short steps.
 
-    sought : by `seek`, with a limit, perhaps on a coarser body.  go_on : as in ramp, of a ramp
+    sought : by `seek`, with a limit.  go_on : as in ramp, of a ramp
     that may be the finest.
     """
     assert sought.path.limit is not None

@@ -133,8 +133,7 @@ def ramp(
     top = 0  # number of the highest state
     branch: Limit | None = None  # where the tangent turned indefinite while the pressure rose
     limit: Limit | None = None
-    shortened = len(states)  # number of the first state whose step was shortened, or beyond all
-    uneven = False
+    shortened: int | None = None  # number of the first state whose step was shortened
     number, place = 0, 0.0
     length = left = plan.length(0)
     slope = _NO_STEP.slope
@@ -147,8 +146,8 @@ def ramp(
             # the path could not be followed on, but is on its way down
             found = summit(system, states, steps, top, plan)
         if found is None:
-            return Ramp(states, steps[1:], None, ending, reason, not uneven)
-        even = not uneven or shortened > found.before + 1
+            return Ramp(states, steps[1:], None, ending, reason, shortened is None)
+        even = shortened is None or shortened > found.before + 1
         return Ramp(states, steps[1:], found, "limit", found.describe(found.pressure), even)
 
     tries = 0
@@ -173,8 +172,8 @@ def ramp(
                 predictor = None
                 continue
             length *= 0.5
-            if not uneven:
-                uneven, shortened = True, len(states)
+            if shortened is None:
+                shortened = len(states)
             nominal = plan.length(number)
             turn = None
             if length < nominal * 0.5**BEFORE_TURN and len(states) > 2:
