@@ -41,6 +41,9 @@ def discretisation(resolution: float) -> Discretisation:
     return Discretisation(density=1.0, hinge_layers=2 * round(float(half)))
 
 
+# finds how long the path is, for any resolution and model: that enters the answer through the place
+# of its steps only
+SCOUT = Discretisation(density=1.0, hinge_layers=6)
 # layers where metal stays elastic or nearly so; elsewhere Discretisation.hinge_layers
 CALM_LAYERS = {"dome": 6, "heel": 4, "sidewall": 4}
 # an elastic bottom bends all along and snaps at twice the pressure: the same mesh errs by 1 %
@@ -114,7 +117,8 @@ def solve_path(profile: Profile, settings: Settings) -> Solved:
     except SolveError as error:
         nowhere = Ramp([start], [], None, "no_convergence", error.reason, True)
         return Solved(view, Found(nowhere, None, Plan(ELASTIC_STEP, 1.0, 1.0, 1.0), 0), started)
-    found = find_limit(view.system, start, plan, resolution, view.elastic, go_on)
+    scout = None if view.elastic else shell_of(profile, SCOUT)
+    found = find_limit(view.system, start, plan, resolution, view.elastic, go_on, scout)
     return Solved(view, found, started)
 
 

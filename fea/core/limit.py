@@ -33,19 +33,26 @@ SOUGHT = 3  # of these steps to begin with, where the path that was laid out is 
 SHORT = 0.03  # of these: a path that does not converge is not looked at with still shorter ones
 LEAST_SOUGHT = 3.0  # steps to a limit; nearer, it is looked for with shorter ones
 SEEK_NEWTON = Newton(tolerance=1e-3)
-# mean step of the first ramp that counts, at resolution 0.002, and its least number of steps; each
-# further ramp halves the step.  The limit falls a fifth of a step beyond a step's end: never on it
-STEP, FEWEST, RAMPS = 0.15, 20, 5
+# steps of the first ramp that counts, at resolution 0.002; each further ramp halves them, as the
+# first does where they are longer than LONGEST.  The limit falls a fifth of a step beyond a step's
+# end: never on it.  Counts do not follow the path's length: a count that changes by one moves the
+# answer by 1e-5
+STEPS, LONGEST, RAMPS = 24, 0.3, 6
 MOST = 2000  # steps of a ramp; a path that takes more is given up as not resolved
 BEYOND = 0.2
 GRADE = 0.6  # steps are from 1 + GRADE of the mean, at the start, to 1 - GRADE, at the limit
-NEWTON = Newton(tolerance=1e-5, iterations=40)
-# correction of two even ramps, and difference of two corrected limits, over the resolution, up to
-# which they are enough: a long step may end in another equilibrium, whose error is of no order
-ENOUGH = 0.5
-RIVAL, RIVAL_STAGE = 0.01, 3  # another top within this share: at least this many halvings
+NEWTON, FINDING = Newton(tolerance=1e-5, iterations=40), Newton(tolerance=1e-4, iterations=40)
+# when two ramps are enough: no step was shortened, their correction is at most FIRST of the
+# resolution, and a step took few iterations (of those that take many, some end in another
+# equilibrium).  Over BLEND of these, either way, the answer of two ramps goes over to that of four
+FIRST, REGULAR, BLEND = 0.5, 3.7, (0.25, 0.05)
+# else at least so many halvings, until two corrected limits differ by at most AGREED of the
+# resolution and the correction is at most WHOLE of it; or twice AGREED and ENOUGH
+HALVINGS, AGREED, WHOLE, ENOUGH = 3, 0.3, 1.0, 0.5
+RIVAL = 0.01  # another top within this share: which is higher may rest on the length of the steps
 # how far, as a share of the path, a limit may lie off the place its ramp was laid out for
 ALIGNED, ALIGNMENTS = 0.05, 3
+CEILING_STEP = 0.08  # of a path that ends at the ceiling, at resolution 0.002
 # of an elastic path
 EXACT, EXACT_NEWTON = 1e-7, Newton(tolerance=1e-7, iterations=25)
 
@@ -105,59 +112,95 @@ def approach(
     system: System,
     start: Any,
     plan: Plan,
-    sought: Found,
+    length: float,
     resolution: float,
     go_on: Callable[[Ramp], bool] | None = None,
 ) -> Found:
     """The path of a body that yields and its limit, in the limit of short steps.
 
-    sought : by `seek`, with a limit.  go_on : as in ramp, of a ramp
-    that may be the finest.
+    length : of the path to its limit, as `seek` or `measure` found it.  go_on : as in ramp, of a
+    ramp that may be the finest.
     """
-    assert sought.path.limit is not None
-    length, iterations = sought.path.limit.place, sought.iterations
-    if length <= 0.0:
-        why = "it lies within the shortest step that was tried"
-        return Found(sought.path, 0.0, sought.plan, iterations, why)
-    steps = round(max(length / STEP, FEWEST) * (0.002 / resolution) ** 0.5)
-    limits: list[tuple[float, str, bool]] = []  # pressure, kind, whether its steps were even
-    extrapolated: list[float] = []
+    iterations, steps = 0, round(STEPS * (0.002 / resolution) ** 0.5)
+    while length > LONGEST * steps * (resolution / 0.002) ** 0.5 and 4 * steps <= MOST:
+        steps *= 2
+    ramps: list[tuple[Ramp, float]] = []  # with their numbers of steps
+    limits: list[float] = []  # in the limit of short steps
+    two = 0.0
     for stage in range(RAMPS):
-        if stage > 1 and steps * 2**stage > MOST:
-            break
         number = steps * 2**stage + BEYOND
+        if stage > 1 and number > MOST:
+            break
         # the second ramp may stop soon after the limit that the first saw through; those that
         # follow belong to a path that may have more than one
-        known = length if stage == 1 else math.inf
-        laid = replace(plan, known=0.98 * known)
+        laid = replace(plan, known=0.98 * length if stage == 1 else math.inf)
         path, laid, spent = _aligned(system, start, laid, number, length, go_on if stage else None)
         iterations += spent
         if path.limit is None:
             return Found(path, None, laid, iterations)
         length = path.limit.place
-        limits.append((path.limit.pressure, path.limit.kind, path.even))
+        ramps.append((path, number))
         if stage == 0:
             continue
-        (before, kind, even), (limit, kind_now, even_now) = limits[-2:]
-        previous = steps * 2 ** (stage - 1)
-        correction = (limit - before) * (previous + BEYOND) / (number - BEYOND - previous)
-        if kind != kind_now:
-            extrapolated.append(math.nan)
-            continue
-        extrapolated.append(limit + correction)
-        small = abs(correction) <= ENOUGH * resolution * limit
-        # where steps had to be shortened their error is not in proportion to the step, but two
-        # corrected limits that agree are right all the same
-        agree = len(extrapolated) > 1 and (
-            abs(extrapolated[-1] - extrapolated[-2]) <= ENOUGH * resolution * limit
-        )
-        settled = (even and even_now and small) or agree
-        if settled and (stage >= RIVAL_STAGE or not _has_rival(path)):
-            return Found(path, correction, laid, iterations)
-    (before, *_), (limit, *_) = limits[-2:]
+        limits.append(_short(ramps[-2], ramps[-1]))
+        if stage == 1:
+            two = (
+                0.0
+                if _has_rival(path)
+                else _two_are_enough(ramps[0][0], path, limits[0], resolution)
+            )
+        if two == 1.0 or (stage >= HALVINGS and _agree(path, limits, resolution)):
+            exact = limits[-1] if two == 0.0 else two * limits[0] + (1.0 - two) * limits[-1]
+            return Found(path, exact - path.limit.pressure, laid, iterations)
+    (before, _), (path, _) = ramps[-2:]
+    assert before.limit is not None
+    assert path.limit is not None
     count = len(path.states) - 1
-    why = f"halving its {count} steps moved it by {abs(limit / before - 1.0):.2%}"
+    moved = abs(path.limit.pressure / before.limit.pressure - 1.0)
+    why = f"halving its {count} steps moved it by {moved:.2%}"
     return Found(path, 0.0, laid, iterations, why)
+
+
+def _short(coarse: tuple[Ramp, float], fine: tuple[Ramp, float]) -> float:
+    """Pressure of the limit in the limit of short steps; nan if the two are not of one kind."""
+    (one, few), (other, many) = coarse, fine
+    assert one.limit is not None
+    assert other.limit is not None
+    if one.limit.kind != other.limit.kind:
+        return math.nan
+    change = other.limit.pressure - one.limit.pressure
+    return other.limit.pressure + change * few / (many - few)
+
+
+def _two_are_enough(first: Ramp, second: Ramp, short: float, resolution: float) -> float:
+    """From 1, the limit `short` by two ramps will do, to 0, it will not."""
+    if not (first.even and second.even) or second.limit is None or math.isnan(short):
+        return 0.0
+    led = second.steps[: second.limit.before]
+    effort = sum(step.iterations for step in led) / max(len(led), 1)
+    size = abs(short / second.limit.pressure - 1.0) / resolution
+    return _fading(size / FIRST - 1.0, BLEND[0]) * _fading(effort / REGULAR - 1.0, BLEND[1])
+
+
+def _agree(path: Ramp, limits: list[float], resolution: float) -> bool:
+    """Whether the last two of `limits`, in the limit of short steps, are one answer.
+
+    path : the finest.  Where steps had to be shortened their error is not in proportion to the
+    step, but two corrected limits that agree are right all the same.
+    """
+    assert path.limit is not None
+    allowed = resolution * path.limit.pressure
+    apart, correction = abs(limits[-1] - limits[-2]), abs(limits[-1] - path.limit.pressure)
+    return bool(
+        (apart <= AGREED * allowed and correction <= WHOLE * allowed)
+        or (apart <= 2.0 * AGREED * allowed and correction <= ENOUGH * allowed)
+    )
+
+
+def _fading(x: float, width: float) -> float:
+    """From 1 at -width to 0 at +width, smoothly."""
+    y = min(max(0.5 - 0.5 * x / width, 0.0), 1.0)
+    return y * y * (3.0 - 2.0 * y)
 
 
 def find_limit(
@@ -167,32 +210,62 @@ def find_limit(
     resolution: float,
     elastic: bool = False,
     go_on: Callable[[Ramp], bool] | None = None,
+    scout: System | None = None,
 ) -> Found:
     """The path from `start` and its limit, by `seek` and `approach` or, elastic, by one ramp.
 
     plan : scales, ceiling and bounds; the step of an elastic path.
+    scout : the same body with a cheaper mesh or fewer layers, unloaded at its `start()`; finds how
+    long the path is.
     """
     if elastic:
         laid = replace(plan, located=EXACT, newton=EXACT_NEWTON)
         path = ramp(system, start, laid, go_on)
         return Found(path, None if path.limit is None else 0.0, laid, path.iterations)
-    iterations = 0
+    iterations, length = 0, None
+    if scout is not None:
+        length, iterations = measure(scout, scout.start(), plan, resolution)  # type: ignore[attr-defined]
+        if length is not None:
+            found = approach(system, start, plan, length, resolution, go_on)
+            iterations += found.iterations
+            if found.path.limit is not None:
+                return replace(found, iterations=iterations)
     for first in range(SOUGHT):
         sought = seek(system, start, plan, first)
         if sought.path.ending == "ceiling":
             # growth is read off this path: it takes the steps that a path to a limit would
-            even = 0.5 * STEP * (resolution / 0.002) ** 0.5
+            even = CEILING_STEP * (resolution / 0.002) ** 0.5
             laid = replace(sought.plan, step=even, newton=NEWTON, most_steps=MOST)
             path = ramp(system, start, laid, go_on)
             sought = Found(path, None, laid, sought.iterations + path.iterations)
         found = sought
         if sought.path.limit is not None:
-            found = approach(system, start, plan, sought, resolution, go_on)
+            length = sought.path.limit.place
+            if length <= 0.0:
+                why = "it lies within the shortest step that was tried"
+                return replace(sought, correction=0.0, unresolved=why)
+            found = approach(system, start, plan, length, resolution, go_on)
         iterations += found.iterations
         # a path that was lost on the way may have been laid out by too rough a one
         if found.path.limit is not None or found.path.ending == "ceiling":
             break
     return replace(found, iterations=iterations)
+
+
+def measure(system: System, start: Any, plan: Plan, resolution: float) -> tuple[float | None, int]:
+    """Length of the path to the limit, None if it was not found, and the iterations spent.
+
+    That of `seek` rests on where its steps fall, by 2e-3 over a percent of an input; a ramp laid
+    out by it brings 2e-4.
+    """
+    sought = seek(system, start, plan)
+    limit = sought.path.limit
+    if limit is None or limit.place <= 0.0:
+        return None, sought.iterations
+    laid = replace(plan, known=0.98 * limit.place)
+    path, _, spent = _aligned(system, start, laid, STEPS + BEYOND, limit.place, None, FINDING)
+    spent += sought.iterations
+    return (None if path.limit is None else path.limit.place), spent
 
 
 def _guessed(path: Ramp) -> bool:
@@ -220,11 +293,12 @@ def _aligned(
     number: float,
     length: float,
     go_on: Callable[[Ramp], bool] | None,
+    newton: Newton = NEWTON,
 ) -> tuple[Ramp, Plan, int]:
     """A ramp of `number` steps to its own limit, its plan, and the iterations spent."""
     iterations = 0
     for _ in range(ALIGNMENTS):
-        laid = _laid(plan, number, length)
+        laid = replace(_laid(plan, number, length), newton=newton)
         path = ramp(system, start, laid, go_on)
         iterations += path.iterations
         if path.limit is None or abs(path.limit.place / length - 1.0) <= ALIGNED:
@@ -243,5 +317,4 @@ def _laid(plan: Plan, number: float, length: float) -> Plan:
         ripple=RIPPLE,
         stray=STRAY,
         history=True,
-        newton=NEWTON,
     )

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from domemargin.fea.bottom.observe import ShellView
-from domemargin.fea.core.limit import STEP, find_limit
+from domemargin.fea.core.limit import CEILING_STEP, find_limit
 from domemargin.fea.core.ramp import Plan, Ramp, compliance, pressure_control
 from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.materials import B1, B3, EP
@@ -146,7 +146,7 @@ def _reverse(
     nose = tooling.punch.nose_radius + 0.5 * tooling.blank.gauge
     scale = 0.5 * radius**2 * nose
     # the metal yields, so a path has no step but that of its ramps
-    plan = Plan(STEP, scale, scale / compliance(shell, start), CEILING)
+    plan = Plan(CEILING_STEP, scale, scale / compliance(shell, start), CEILING)
     solved = find_limit(shell, start, plan, resolution)
     path, plan = solved.path, solved.plan
     if path.limit is None:
