@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from domemargin.fea.bottom.reversal import DEFORMATION_WAVES, Solved, record_of, solve_path
+from domemargin.fea.bottom.reversal import Solved, record_of, solve_path
 from domemargin.fea.core.record import CAUTION, Outline, Record, Stability, WaveMode, record_dict
 from domemargin.fea.core.settings import Settings
 from domemargin.fea.errors import SolveError
 from domemargin.fea.shell.shell import Shell
-from domemargin.fea.waves.waves import WaveOnset, first_onset, wave_tangent
+from domemargin.fea.waves.waves import DEFORMATION_WAVES, WaveOnset, first_onset, wave_tangent
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.profile import Profile
 
@@ -158,7 +158,7 @@ def _first_unstable(
     left = set(numbers)
     for i in range(end, len(states)):
         tangent = wave_tangent(shell, states[i - 1], states[i])
-        for n in [n for n in left if tangent.negative(n) != 0]:
+        for n in tangent.unstable(sorted(left)):
             out[n] = i
             left.remove(n)
     return out

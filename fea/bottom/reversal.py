@@ -17,8 +17,9 @@ from domemargin.fea.core.ramp import Plan, Ramp, compliance, pressure_control
 from domemargin.fea.core.record import Growth, Record, Stability, WaveMode
 from domemargin.fea.core.settings import Settings
 from domemargin.fea.errors import SolveError
+from domemargin.fea.shell.settled import Settled
 from domemargin.fea.shell.shell import Shell, build_shell
-from domemargin.fea.waves.waves import WaveOnset, first_onset
+from domemargin.fea.waves.waves import DEFORMATION_WAVES, WaveOnset, first_onset
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.grading import element_ends
 
@@ -117,8 +118,10 @@ def solve_path(profile: Profile, settings: Settings) -> Solved:
     except SolveError as error:
         nowhere = Ramp([start], [], None, "no_convergence", error.reason, True)
         return Solved(view, Found(nowhere, None, Plan(ELASTIC_STEP, 1.0, 1.0, 1.0), 0), started)
-    scout = None if view.elastic else shell_of(profile, SCOUT)
-    found = find_limit(view.system, start, plan, resolution, view.elastic, go_on, scout)
+    system, elastic = view.system, view.elastic
+    scout = None if elastic else shell_of(profile, SCOUT)
+    settled = Settled(system) if elastic and isinstance(system, Shell) else None
+    found = find_limit(system, start, plan, resolution, elastic, go_on, scout, settled)
     return Solved(view, found, started)
 
 
@@ -136,11 +139,6 @@ def reversal(profile: Profile, settings: Settings | None = None, **changes: Any)
     """
     settings = replace(settings or Settings(), **changes)
     return record_of(profile, settings, solve_path(profile, settings))
-
-
-# short waves by secant moduli sit within a few elements of the hinge, where their onset depends on
-# the mesh: not a mode of the bottom
-DEFORMATION_WAVES = range(7)
 
 
 def _stability(

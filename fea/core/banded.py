@@ -92,7 +92,11 @@ def _elimination(width: int) -> tuple[Any, Any]:
 
 # of the shell, of its waves, and of anything else; each is compiled when it is first asked for
 _eliminate_8, _substitute_8 = _elimination(8)
-_BY_WIDTH: dict[int, tuple[Any, Any]] = {8: (_eliminate_8, _substitute_8), 14: _elimination(14)}
+eliminate_14, _substitute_14 = _elimination(14)
+_BY_WIDTH: dict[int, tuple[Any, Any]] = {
+    8: (_eliminate_8, _substitute_8),
+    14: (eliminate_14, _substitute_14),
+}
 _ANY = _elimination(0)
 
 

@@ -211,16 +211,18 @@ def find_limit(
     elastic: bool = False,
     go_on: Callable[[Ramp], bool] | None = None,
     scout: System | None = None,
+    settled: System | None = None,
 ) -> Found:
     """The path from `start` and its limit, by `seek` and `approach` or, elastic, by one ramp.
 
     plan : scales, ceiling and bounds; the step of an elastic path.
+    settled : as in ramp, of an elastic body.
     scout : the same body with a cheaper mesh or fewer layers, unloaded at its `start()`; finds how
     long the path is.
     """
     if elastic:
         laid = replace(plan, located=EXACT, newton=EXACT_NEWTON)
-        path = ramp(system, start, laid, go_on)
+        path = ramp(system, start, laid, go_on, settled)
         return Found(path, None if path.limit is None else 0.0, laid, path.iterations)
     iterations, length = 0, None
     if scout is not None:

@@ -122,12 +122,14 @@ def ramp(
     start: Any,
     plan: Plan,
     go_on: Callable[[Ramp], bool] | None = None,
+    settled: System | None = None,
 ) -> Ramp:
     """Follow the path from `start` until a limit, the ceiling, or no more convergence.
 
     The limit is the highest pressure before a fall of plan.ripple: what the bottom held before a
     dip stands unless it is exceeded later.
     go_on : asked after the limit has been confirmed; steps go on while it says so.
+    settled : the same body without what follows one step late; locates the limit if there is one.
     """
     states, steps = [start], [_NO_STEP]
     top = 0  # number of the highest state
@@ -144,7 +146,7 @@ def ramp(
         fallen = top > 0 and states[-1].pressure <= (1.0 - FALLEN) * states[top].pressure
         if found is None and fallen:
             # the path could not be followed on, but is on its way down
-            found = summit(system, states, steps, top, plan)
+            found = summit(system, states, steps, top, plan, settled)
         if found is None:
             return Ramp(states, steps[1:], None, ending, reason, shortened is None)
         even = shortened is None or shortened > found.before + 1
@@ -216,7 +218,7 @@ def ramp(
         if risen:
             limit = branch
         elif top > 0 and pressure <= (1.0 - share) * states[top].pressure:
-            limit = summit(system, states, steps, top, plan)
+            limit = summit(system, states, steps, top, plan, settled)
         elif pressure >= plan.ceiling:
             return ended("ceiling", f"no reversal below {plan.ceiling:.4g} MPa")
         if limit is not None:
@@ -226,13 +228,20 @@ def ramp(
     return ended("step_bound", f"no limit within {len(states) - 1} steps")
 
 
-def summit(system: System, states: list[Any], steps: list[Step], top: int, plan: Plan) -> Limit:
+def summit(
+    system: System,
+    states: list[Any],
+    steps: list[Step],
+    top: int,
+    plan: Plan,
+    settled: System | None = None,
+) -> Limit:
     """The limit next to state `top`, the highest of the path.
 
     steps : of the path, steps[i] leads to states[i].  The top of the parabola through the highest
     state and its neighbours is taken where it agrees with that state to plan.located / 2, since a
     shorter step would bring another step error with it; else a step is retaken shorter until the
-    pressure is level at its end.
+    pressure is level at its end.  settled : as in ramp; the highest of its own states then.
     """
     places = np.cumsum([0.0, *(step.direction.step for step in steps[1:])])
     at = min(max(top, 1), len(states) - 2)
@@ -240,7 +249,10 @@ def summit(system: System, states: list[Any], steps: list[Step], top: int, plan:
     pressures = np.array([state.pressure for state in states[near]])
     x, height = _vertex(places[near] - places[at], pressures)
     before = top if x >= 0.0 else top - 1
-    if not plan.history and abs(height - pressures[1]) > 0.5 * plan.located * abs(height):
+    if settled is not None and before > 0:
+        highest = _highest(settled, states[before], states[before + 1], plan)
+        height = height if highest is None else highest
+    elif not plan.history and abs(height - pressures[1]) > 0.5 * plan.located * abs(height):
         first = top if steps[top].slope[1] > 0.0 else top - 1
         if first > 0 and steps[first].slope[1] > 0.0 > steps[first + 1].slope[1]:
             height = _level(system, states[first], steps[first], steps[first + 1], plan)
@@ -371,6 +383,33 @@ def _level(system: System, base: Any, before: Step, after: Step, plan: Plan) -> 
         else:
             high, fall = length, step.slope[1]
     return float(top)
+
+
+def _highest(system: System, base: Any, after: Any, plan: Plan) -> float | None:
+    """Highest pressure of steps from base towards the state after it and beyond, by Brent's method
+    on the pressure itself; None if such a step does not converge.
+
+    The tangent of a settled system leaves something out, so that it does not turn just there.
+    """
+    from scipy.optimize import minimize_scalar
+
+    change = (after.x - base.x).ravel()
+    high = float(np.linalg.norm(change))
+    scales = (plan.volume_scale, plan.pressure_scale)
+
+    def negative(length: float) -> float:
+        step = take_turn(system, base, change / high, length, scales, plan.newton)
+        return -float(step.state.pressure)
+
+    try:
+        found = minimize_scalar(
+            negative,
+            bracket=(0.3 * high, 0.6 * high),
+            options={"xtol": 1e-4, "maxiter": BISECTIONS},
+        )
+    except (SolveError, RuntimeError):  # RuntimeError: the pressure has no top near here
+        return None
+    return -float(found.fun)
 
 
 def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,6 +41,10 @@ class SolidWaveTangent:
     def negative(self, n: int) -> int:
         """Number of unstable modes with n waves; -1 if the tangent is exactly singular."""
         return factor(self.band(n))
+
+    def unstable(self, numbers: Sequence[int]) -> tuple[int, ...]:
+        """Those numbers of waves with an unstable mode, or an exactly singular tangent."""
+        return tuple(n for n in numbers if self.negative(n) != 0)
 
     def mode(self, n: int) -> tuple[float, Floats]:
         """Eigenvalue next to zero and its mode (n_nodes, 3) U, W, V, largest displacement 1."""

@@ -29,6 +29,7 @@ import math
 import numpy as np
 
 from domemargin.fea.compiled import POSITIVE, kernel
+from domemargin.fea.core.banded import eliminate_14
 from domemargin.fea.shell.given import Body, Fields
 from domemargin.fea.waves.moments import CS, F1, F2, F3, M13, M23, M33, PP, PQ, QQ, A, B, D
 from domemargin.profiles.arrays import Floats, Ints
@@ -298,13 +299,22 @@ def band_at(n: float, coefficients: Floats, held: Ints) -> Floats:
     """The polynomial in n, with the unknowns that are held taken out (1 on the diagonal)."""
     degree, size, width = coefficients.shape
     band: Floats = coefficients[degree - 1].copy()
+    flat, of = band.reshape(-1), coefficients.reshape(-1)
     for power in range(degree - 2, -1, -1):
-        for i in range(size):
-            for k in range(width):
-                band[i, k] = band[i, k] * n + coefficients[power, i, k]
+        start = (power * size * width) & POSITIVE
+        for i in range(flat.size):
+            flat[i] = flat[i] * n + of[start + i]
     for i in held:
         band[i] = 0.0
         for j in range(i + 1, min(i + width - 1, size - 1) + 1):
             band[j, i - j + width - 1] = 0.0
         band[i, width - 1] = 1.0
     return band
+
+
+@kernel
+def count_unstable(numbers: Floats, coefficients: Floats, held: Ints, out: Ints) -> None:
+    """Negative pivots of `band_at` for each of the numbers; -1 if it is singular."""
+    nothing = np.empty((0, coefficients.shape[1]))
+    for i in range(numbers.size):
+        out[i] = eliminate_14(band_at(numbers[i], coefficients, held), nothing)

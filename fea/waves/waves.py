@@ -19,7 +19,13 @@ from domemargin.fea.core.path import Control, System, take_step
 from domemargin.fea.core.ramp import Plan
 from domemargin.fea.errors import SolveError
 from domemargin.fea.shell.shell import Shell, ShellState
-from domemargin.fea.waves.kernel import WAVE_WIDTH, band_at, in_powers, wave_band
+from domemargin.fea.waves.kernel import (
+    WAVE_WIDTH,
+    band_at,
+    count_unstable,
+    in_powers,
+    wave_band,
+)
 from domemargin.fea.waves.moments import DEFORMATION, FLOW, SUMS, moments
 from domemargin.profiles.arrays import Floats, Ints
 
@@ -27,13 +33,17 @@ THEORIES = {"flow": FLOW, "deformation": DEFORMATION}
 WAVES = tuple(range(21))
 # relative distance in pressure to which an onset is found, and to which close n are told apart
 LOCATED, TOLD_APART = 1e-3, 2e-4
+LOOKS = 8
+# short waves by secant moduli sit within a few elements of the hinge, where their onset depends on
+# the mesh: not a mode of the bottom
+DEFORMATION_WAVES = range(7)
 
 
 class Tangent(Protocol):
     """The tangent of a state for any number of waves, of a shell or of a solid."""
 
-    def negative(self, n: int) -> int:
-        """Number of unstable modes with n waves; not 0 if the tangent is exactly singular."""
+    def unstable(self, numbers: Sequence[int]) -> tuple[int, ...]:
+        """Those numbers of waves with an unstable mode, or an exactly singular tangent."""
 
     def mode(self, n: int) -> tuple[float, Floats]:
         """Eigenvalue next to zero, and its mode with a largest displacement of 1."""
@@ -61,6 +71,17 @@ class WaveTangent:
     def negative(self, n: int) -> int:
         """Number of unstable modes with n waves; -1 if the tangent is exactly singular."""
         return factor(self.band(n))
+
+    def unstable(self, numbers: Sequence[int]) -> tuple[int, ...]:
+        """Those numbers of waves with an unstable mode, or an exactly singular tangent."""
+        found = [n for n in numbers if n < 2 and self.negative(n) != 0]
+        rest = [n for n in numbers if n >= 2]  # held alike
+        if rest:
+            count = np.empty(len(rest), dtype=np.int64)
+            there = held(self.shell, rest[0])
+            count_unstable(np.array(rest, dtype=float), self.coefficients, there, count)
+            found += [n for n, negative in zip(rest, count.tolist(), strict=True) if negative]
+        return tuple(n for n in numbers if n in found)
 
     def mode(self, n: int) -> tuple[float, Floats]:
         """Eigenvalue next to zero and its mode (n_nodes, 5); see WaveOnset."""
@@ -149,23 +170,28 @@ def first_onset(
     """The first state of a path at which a mode with one of these n is unstable.
 
     states : accepted, each one step from the one before.  tangent_of : by default a shell's.
-    A mode is taken to stay unstable up to where the pressure is highest, or else to the end;
-    hence only what is unstable there need be followed back (beyond the limit of a cap some modes
-    that came in late become stable again).  None if both are stable.
+    Waves may come and go, as in the knuckle of a head under internal pressure: the path is looked
+    at in LOOKS states on the way to its highest pressure, evenly spaced in pressure, and at its
+    end; waves that come and go between two looks are missed.  None if all are stable.
     """
     tangents = tangent_of or partial(wave_tangent, system)
 
     def unstable(index: int, among: Sequence[int]) -> tuple[int, ...]:
         if index == 0:
             return ()
-        tangent = tangents(states[index - 1], states[index], theory)
-        return tuple(n for n in among if tangent.negative(n) != 0)
+        return tangents(states[index - 1], states[index], theory).unstable(among)
 
-    low, high = 0, int(np.argmax([state.pressure for state in states]))
-    at_high = unstable(high, numbers)
-    if not at_high:
-        low, high = high, len(states) - 1
-        at_high = unstable(high, numbers) if high > low else ()
+    low, high = 0, 0
+    at_high: tuple[int, ...] = ()
+    pressures = [state.pressure for state in states]
+    top = int(np.argmax(pressures))
+    # secant moduli fall as long as metal yields, and what they let go stays so
+    for look in looks(pressures) if theory == "flow" else looks(pressures, 1):
+        low, high = high, look
+        at_high = unstable(high, numbers if look >= top else few(numbers))
+        if at_high:
+            at_high = unstable(high, numbers)
+            break
     if not at_high:
         return None
     while high - low > 1:
@@ -175,6 +201,26 @@ def first_onset(
         else:
             low = middle
     return _closer(system, states[low], states[high], low, plan, theory, at_high, tangents)
+
+
+def looks(pressures: Sequence[float], count: int = LOOKS) -> list[int]:
+    """Numbers of the states at which a path is looked at: see `first_onset`."""
+    pressure = np.asarray(pressures)
+    top = int(np.argmax(pressure))
+    wanted = pressure[top] * np.arange(1, count + 1) / count
+    risen = np.maximum.accumulate(pressure[: top + 1])
+    at = np.searchsorted(risen, wanted[wanted <= risen[-1]])
+    return sorted({*at.tolist(), top, len(pressure) - 1} - {0})
+
+
+def few(numbers: Sequence[int]) -> tuple[int, ...]:
+    """Of the numbers of waves, those that are looked at on the way: neighbours that go together
+    differ by up to three of twenty."""
+    chosen: list[int] = []
+    for n in sorted(numbers):
+        if not chosen or n > 1.15 * chosen[-1] + 0.5:
+            chosen.append(n)
+    return tuple(chosen)
 
 
 def _closer(
@@ -207,7 +253,7 @@ def _closer(
         except SolveError:
             break
         tangent = tangents(base, state, theory)
-        found = tuple(n for n in unstable if tangent.negative(n) != 0)
+        found = tangent.unstable(unstable)
         if found:
             high, p_high, unstable, reached = share, state.pressure, found, state
         else:
@@ -246,9 +292,12 @@ def onset_by_number(
     theory: str = "flow",
     numbers: Sequence[int] = WAVES,
 ) -> dict[int, float | None]:
-    """Pressure of the first instability for each n, MPa; None if that n stays stable."""
+    """Pressure of the first instability for each n, MPa; None if that n stays stable.
+
+    By secant moduli only n of DEFORMATION_WAVES are in it.
+    """
     out: dict[int, float | None] = {}
-    for n in numbers:
+    for n in numbers if theory == "flow" else [n for n in numbers if n in DEFORMATION_WAVES]:
         found = first_onset(shell, states, plan, theory, (n,))
         out[n] = None if found is None else found.pressure
     return out
