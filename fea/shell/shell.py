@@ -18,7 +18,7 @@ from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.layers import BLOCK
 from domemargin.fea.metal.materials import B1, B2, EP, NU, P1, P2, STATE, E, encode
 from domemargin.fea.metal.spread import REACH, Means, raised, running_means
-from domemargin.fea.shell.given import Body, Found, Start
+from domemargin.fea.shell.given import Body, Found, Start, Through
 from domemargin.fea.shell.kernel import WIDTH, assemble, thicken
 from domemargin.fea.shell.newton import converge
 from domemargin.fea.shell.tables import layer_rule, tables
@@ -173,6 +173,11 @@ class Shell:
             self.fixed,
         )
 
+    @cached_property
+    def through(self) -> Through:
+        """Its layers, as the kernels take them."""
+        return Through(self.first_layer, self.gauge, self.rule, self.inner, self.reach)
+
     def evaluate(self, u: Floats, pressure: float, state: ShellState) -> Evaluation:
         """Forces, volume and tangent at unknowns u (n,), coming from `state`."""
         found = self._empty(state)
@@ -208,24 +213,14 @@ class Shell:
     ) -> ShellState:
         """The state after a converged step; layers move with their thickness strain."""
         layers, stress = found.trial
-        y, face = thicken(
-            self.material,
-            self.first_layer,
-            self.gauge,
-            self.inner,
-            self.reach,
-            self.rule,
-            layers,
-            stress,
-            self.side,
-        )
+        y, face = thicken(self.material, self.through[:], layers, stress, self.side)
         factor = raised(
             self.material,
             self.layer_factor,
             self.layer_prior,
             layers,
             self.first_layer,
-            *self.means,
+            self.means[:],
         )
         return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face, factor)
 
