@@ -209,13 +209,10 @@ def solve_tooling(tooling: Tooling) -> dict[str, Any]:
     from domemargin.fea.doming.doming import doming
 
     record = doming(tooling)
-    outputs = {name: _plain(getattr(record, name)) for name in OUTPUTS}
-    thinnest = None if record.worst is None else record.worst.thinning
+    known = record.to_dict() | {"reversal_pressure_mpa": record.reversal_pressure_mpa}
+    outputs = {name: known[name] for name in OUTPUTS}
+    thinnest = None if record.rest is None else record.rest.worst.thinning
     return {"kind": record.kind, "reason": record.reason, **outputs, "thinning": thinnest}
-
-
-def _plain(value: Any) -> Any:
-    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def write_doming_table(path: Path, study: DomingStudy, store: Path) -> None:
