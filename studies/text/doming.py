@@ -96,7 +96,7 @@ def print_doming(
     if len(record.reversal) > 1:
         _print_parts(console, record)
     if budget is not None:
-        _print_budget(console, budget)
+        print_budget(console, budget)
     print_files(console, files)
     console.print(Text(record.caution, style="italic"))
 
@@ -235,7 +235,8 @@ def _number(value: float | None, digits: int = 3) -> str:
     return text if float(text) else text[1:]  # no -0.00
 
 
-def _print_budget(console: Console, budget: Budget) -> None:
+def print_budget(console: Console, budget: Budget) -> None:
+    """Slopes of each knob, the ways to win depth, and the knobs that win none."""
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("What a change does")
     for name in ("from", "by", *_COSTS):
