@@ -270,28 +270,15 @@ def build_shell(
     face : the face the pressure acts on: inside, mid or outside.
     offset : shape error, the distance from the meridian along its normal and its slope.
     """
-    s = np.empty(2 * len(element_ends) - 1)
-    s[::2], s[1::2] = element_ends, 0.5 * (element_ends[1:] + element_ends[:-1])
-    shapes, slopes, weights, point_s = tables(element_ends, 2)
+    shapes, slopes, weights, places = tables(element_ends, 2)
     # r^2 z' times a shape function is of fifth degree
     full_shapes, full_slopes, full_weights, _ = tables(element_ends, 3)
+    s, point_s = _node_places(element_ends), places.ravel()
     reference = _nodes(meridian, s, offset)
     geometry = _undeformed(reference, shapes, slopes)
-    gauge = thickness(point_s.ravel())
+    gauge = thickness(point_s)
     through = _through(np.broadcast_to(np.asarray(layers), weights.shape[:1]), shapes.shape[0])
-    point, half = through.point, 0.5 * gauge
-    y0 = half[point] * through.xi
-    lengths = np.stack(
-        (
-            geometry.stretch[point] - y0 * geometry.curvature[point],
-            geometry.radius[point] - y0 * geometry.sine[point],
-        )
-    )
-
-    def along(given: Along | None, default: float) -> Floats:
-        values = np.full(point_s.size, default) if given is None else given(point_s.ravel())
-        return np.ascontiguousarray(values[point])
-
+    slices = _slices(geometry, through, gauge)
     shell = Shell(
         s=s,
         reference=reference,
@@ -301,17 +288,17 @@ def build_shell(
         full_shapes=full_shapes,
         full_slopes=full_slopes,
         full_weights=full_weights,
-        point_s=point_s.ravel(),
+        point_s=point_s,
         gauge=gauge,
         radius=geometry.radius,
         shear_strain=geometry.shear,
         first_layer=np.concatenate(([0], np.cumsum(through.per_point))),
-        y0=y0,
-        per_length=1.0 / lengths,
-        layer_weight=half[point] * through.weight * lengths[0] * lengths[1],
-        layer_factor=along(yield_factor, 1.0),
-        layer_prior=along(prior_strain, 0.0),
-        means=running_means(point_s.ravel(), weights.ravel(), REACH * gauge, through.per_point),
+        y0=slices.y0,
+        per_length=slices.per_length,
+        layer_weight=slices.weight,
+        layer_factor=_in_layers(yield_factor, 1.0, point_s, through),
+        layer_prior=_in_layers(prior_strain, 0.0, point_s, through),
+        means=running_means(point_s, weights.ravel(), REACH * gauge, through.per_point),
         rule=through.rule,
         inner=through.inner,
         reach=through.reach,
@@ -321,6 +308,13 @@ def build_shell(
     )
     formed = getattr(meridian, "formed", None)
     return shell if formed is None else with_formed(shell, formed)
+
+
+def _node_places(element_ends: Floats) -> Floats:
+    """(n_nodes,) arc lengths of the ends and the middles of the elements, mm."""
+    s = np.empty(2 * len(element_ends) - 1)
+    s[::2], s[1::2] = element_ends, 0.5 * (element_ends[1:] + element_ends[:-1])
+    return s
 
 
 def _nodes(meridian: Meridian, s: Floats, offset: Offset | None) -> Floats:
@@ -394,6 +388,34 @@ def _through(per_element: Ints, points: int) -> _Through:
         inner,
         reach,
     )
+
+
+class _Slices(NamedTuple):
+    """The layers of an undeformed shell; shapes and units as in given.Body."""
+
+    y0: Floats
+    per_length: Floats
+    weight: Floats
+
+
+def _slices(geometry: _Geometry, through: _Through, gauge: Floats) -> _Slices:
+    """Places, lengths and areas of the layers of points with some gauge (n_points,), mm."""
+    point, half = through.point, 0.5 * gauge
+    y0 = half[point] * through.xi
+    lengths = np.stack(
+        (
+            geometry.stretch[point] - y0 * geometry.curvature[point],
+            geometry.radius[point] - y0 * geometry.sine[point],
+        )
+    )
+    weight = half[point] * through.weight * lengths[0] * lengths[1]
+    return _Slices(y0, 1.0 / lengths, weight)
+
+
+def _in_layers(given: Along | None, default: float, point_s: Floats, through: _Through) -> Floats:
+    """(n_layers,) values of a function of arc length, `default` where there is none."""
+    values = np.full(point_s.size, default) if given is None else given(point_s)
+    return np.ascontiguousarray(values[through.point])
 
 
 def _free(n_nodes: int, fixed_start: str, fixed_end: str) -> Bools:
