@@ -6,7 +6,6 @@ them is in shell_kernel.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -15,20 +14,26 @@ import numpy as np
 
 from domemargin.fea.core.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from domemargin.fea.errors import SolveError
-from domemargin.fea.metal.layers import BLOCK
 from domemargin.fea.metal.materials import B1, B2, EP, NU, P1, P2, STATE, E, encode
 from domemargin.fea.metal.spread import REACH, Means, raised, running_means
 from domemargin.fea.shell.given import Body, Found, Start, Through
 from domemargin.fea.shell.kernel import WIDTH, assemble, thicken
 from domemargin.fea.shell.newton import converge
-from domemargin.fea.shell.tables import layer_rule, tables
+from domemargin.fea.shell.tables import tables
+from domemargin.fea.shell.undeformed import (
+    Along,
+    Offset,
+    geometry_of,
+    in_layers,
+    node_places,
+    nodes_on,
+    slices_of,
+    stacked,
+)
 from domemargin.profiles.arrays import Bools, Floats, Ints
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.meridian import Meridian
-
-Along = Callable[[Floats], Floats]
-Offset = Callable[[Floats], tuple[Floats, Floats]]
 
 FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
 
@@ -273,12 +278,12 @@ def build_shell(
     shapes, slopes, weights, places = tables(element_ends, 2)
     # r^2 z' times a shape function is of fifth degree
     full_shapes, full_slopes, full_weights, _ = tables(element_ends, 3)
-    s, point_s = _node_places(element_ends), places.ravel()
-    reference = _nodes(meridian, s, offset)
-    geometry = _undeformed(reference, shapes, slopes)
+    s, point_s = node_places(element_ends), places.ravel()
+    reference = nodes_on(meridian, s, offset)
+    geometry = geometry_of(reference, shapes, slopes)
     gauge = thickness(point_s)
-    through = _through(np.broadcast_to(np.asarray(layers), weights.shape[:1]), shapes.shape[0])
-    slices = _slices(geometry, through, gauge)
+    through = stacked(np.broadcast_to(np.asarray(layers), weights.shape[:1]), shapes.shape[0])
+    slices = slices_of(geometry, through, gauge)
     shell = Shell(
         s=s,
         reference=reference,
@@ -296,8 +301,8 @@ def build_shell(
         y0=slices.y0,
         per_length=slices.per_length,
         layer_weight=slices.weight,
-        layer_factor=_in_layers(yield_factor, 1.0, point_s, through),
-        layer_prior=_in_layers(prior_strain, 0.0, point_s, through),
+        layer_factor=in_layers(yield_factor, 1.0, point_s, through),
+        layer_prior=in_layers(prior_strain, 0.0, point_s, through),
         means=running_means(point_s, weights.ravel(), REACH * gauge, through.per_point),
         rule=through.rule,
         inner=through.inner,
@@ -308,114 +313,6 @@ def build_shell(
     )
     formed = getattr(meridian, "formed", None)
     return shell if formed is None else with_formed(shell, formed)
-
-
-def _node_places(element_ends: Floats) -> Floats:
-    """(n_nodes,) arc lengths of the ends and the middles of the elements, mm."""
-    s = np.empty(2 * len(element_ends) - 1)
-    s[::2], s[1::2] = element_ends, 0.5 * (element_ends[1:] + element_ends[:-1])
-    return s
-
-
-def _nodes(meridian: Meridian, s: Floats, offset: Offset | None) -> Floats:
-    """(n_nodes, 3) r, z and phi of the unloaded shape, with its error, at arc lengths s."""
-    at = meridian.at(s)
-    reference = np.stack((at.r, at.z, at.phi), axis=1)
-    if offset is not None:
-        away, slope = offset(s)
-        reference[:, 0] -= away * np.sin(at.phi)
-        reference[:, 1] += away * np.cos(at.phi)
-        # the derivative along s is (1 - away * curvature) along the tangent, slope along the normal
-        reference[:, 2] += np.arctan2(slope, 1.0 - away * at.curvature)
-    return reference
-
-
-class _Geometry(NamedTuple):
-    """The undeformed meridian at its points, (n_points,) each: r0, sin phi0, phi0', a0 and g0."""
-
-    radius: Floats
-    sine: Floats
-    curvature: Floats
-    stretch: Floats
-    shear: Floats
-
-
-def _undeformed(reference: Floats, shapes: Floats, slopes: Floats) -> _Geometry:
-    nodes = reference[2 * np.arange(len(slopes))[:, None] + np.arange(3)]
-    r0, phi0 = (np.einsum("qi,ei->eq", shapes, nodes[:, :, k]) for k in (0, 2))
-    rp, zp, k0 = (np.einsum("eqi,ei->eq", slopes, nodes[:, :, k]) for k in (0, 1, 2))
-    s0, c0 = np.sin(phi0), np.cos(phi0)
-    a0, g0 = rp * c0 + zp * s0, -rp * s0 + zp * c0
-    return _Geometry(
-        np.ascontiguousarray(r0.ravel()), s0.ravel(), k0.ravel(), a0.ravel(), g0.ravel()
-    )
-
-
-class _Through(NamedTuple):
-    """The layers of every point, and the rules they come from (one for each number of layers).
-
-    point, xi, weight : (n_layers,) point of each layer, its place on (-1, 1) and its weight.
-    per_point, rule : (n_points,) layers of each point, and which rule.
-    inner, reach : of the rules, see tables.LayerRule, filled up with zeros to the longest.
-    """
-
-    point: Ints
-    xi: Floats
-    weight: Floats
-    per_point: Ints
-    rule: Ints
-    inner: Floats
-    reach: Floats
-
-
-def _through(per_element: Ints, points: int) -> _Through:
-    """The layers of elements with some points each."""
-    if np.max(per_element) > BLOCK:
-        raise ValueError(f"layers is {np.max(per_element)}; it must be at most {BLOCK}")
-    per_point = np.repeat(per_element, points)
-    kinds = sorted(set(per_element.tolist()))
-    rules = {count: layer_rule(count) for count in kinds}
-    most = max(kinds)
-    inner, reach = np.zeros((len(kinds), most, most)), np.zeros((len(kinds), 2, most))
-    for i, count in enumerate(kinds):
-        inner[i, :count, :count], reach[i, :, :count] = rules[count].inner, rules[count].reach
-    return _Through(
-        np.repeat(np.arange(per_point.size), per_point),
-        np.concatenate([rules[count].points for count in per_point.tolist()]),
-        np.concatenate([rules[count].weights for count in per_point.tolist()]),
-        per_point,
-        np.searchsorted(kinds, per_point),
-        inner,
-        reach,
-    )
-
-
-class _Slices(NamedTuple):
-    """The layers of an undeformed shell; shapes and units as in given.Body."""
-
-    y0: Floats
-    per_length: Floats
-    weight: Floats
-
-
-def _slices(geometry: _Geometry, through: _Through, gauge: Floats) -> _Slices:
-    """Places, lengths and areas of the layers of points with some gauge (n_points,), mm."""
-    point, half = through.point, 0.5 * gauge
-    y0 = half[point] * through.xi
-    lengths = np.stack(
-        (
-            geometry.stretch[point] - y0 * geometry.curvature[point],
-            geometry.radius[point] - y0 * geometry.sine[point],
-        )
-    )
-    weight = half[point] * through.weight * lengths[0] * lengths[1]
-    return _Slices(y0, 1.0 / lengths, weight)
-
-
-def _in_layers(given: Along | None, default: float, point_s: Floats, through: _Through) -> Floats:
-    """(n_layers,) values of a function of arc length, `default` where there is none."""
-    values = np.full(point_s.size, default) if given is None else given(point_s)
-    return np.ascontiguousarray(values[through.point])
 
 
 def _free(n_nodes: int, fixed_start: str, fixed_end: str) -> Bools:
