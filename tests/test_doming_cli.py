@@ -125,7 +125,7 @@ def test_budget_knows_what_wins_depth() -> None:
 
 def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str]) -> None:
     from domemargin.studies.doming.budget import Budget, Slopes, Way
-    from domemargin.studies.text.doming import _print_budget
+    from domemargin.studies.text.doming import print_budget
     from domemargin.studies.text.printing import narrow_console
 
     # arithmetic: per mm of gauge 499.7 psi is 5.00 psi per 0.01 mm
@@ -134,7 +134,7 @@ def test_a_budget_is_told_for_sensible_changes(capsys: pytest.CaptureFixture[str
         Slopes("friction", "-", 0.08, 0.34, -0.346, -15.0, 19.55, 0.07),
         Slopes("spring force", "kN", 11.0, None, None, None, None, None, "no step"),
     )
-    _print_budget(
+    print_budget(
         narrow_console(), Budget(slopes, (Way("gauge", "mm", None, None, None, None, "x"),))
     )
     out = capsys.readouterr().out

@@ -86,7 +86,7 @@ def test_the_stroke_ends_where_the_set_says(spring: Spring) -> None:
 def test_depth_is_smooth_in_the_set_of_a_weak_station() -> None:
     """Second differences below 0.003 mm for steps of 0.02 mm; a straight line has none."""
     sets = np.round(np.arange(0.44, 0.561, 0.02), 6)
-    depth = np.array([weak(float(value)).depth_mm for value in sets])
+    depth = np.array([weak(float(value)).rest.depth_mm for value in sets])
     assert np.all(np.diff(depth) > 0.0)
     assert np.abs(np.diff(depth, 2)).max() < 0.003
 
@@ -94,11 +94,11 @@ def test_depth_is_smooth_in_the_set_of_a_weak_station() -> None:
 def test_sensitivity_is_what_a_change_of_the_spring_does() -> None:
     """Depth by force of the spring against a difference of two solves."""
     less, more = (weak(0.5, Spring("linear", load, 400.0)) for load in (8400.0, 8600.0))
-    middle = weak(0.5)
-    assert middle.depth_per_kn is not None
-    found = (more.depth_mm - less.depth_mm) / 0.2
+    middle = weak(0.5).end
+    assert middle is not None
+    found = (more.rest.depth_mm - less.rest.depth_mm) / 0.2
     assert middle.depth_per_kn == pytest.approx(found, rel=0.05)
-    assert weak(0.5, Spring("linear", 15000.0, 400.0)).depth_per_kn == 0.0
+    assert weak(0.5, Spring("linear", 15000.0, 400.0)).end.depth_per_kn == 0.0
 
 
 @pytest.mark.slow
@@ -107,7 +107,7 @@ def test_a_weak_station_on_a_finer_mesh(evidence, set_mm: float) -> None:
     finer = weak(set_mm, WEAK, FormingSettings(density=2.0, step=0.05))
     evidence(
         f"doming on a weak spring, set {set_mm:+g} mm: depth, against density 2",
-        computed=weak(set_mm).depth_mm, expected=finer.depth_mm, abs=0.005, unit="mm",
+        computed=weak(set_mm).rest.depth_mm, expected=finer.rest.depth_mm, abs=0.005, unit="mm",
         physics=CONVERGENCE, kind=COMPUTED, source="the same on finer settings",
     )  # fmt: skip
 
@@ -130,7 +130,7 @@ def test_a_station_that_hardly_holds_still_ends_on_its_spring(spring: Spring) ->
     assert record.stroke is not None
     over = float(record.stroke.overtravel_mm[-1])
     assert record.stroke.die_n[-1] == pytest.approx(spring.load(over), abs=0.5)
-    assert not record.bottomed
+    assert not record.end.bottomed
 
 
 def test_a_stroke_that_ends_before_the_die_touches_says_so() -> None:

@@ -15,7 +15,6 @@ from domemargin.fea.contact.kernel import PRESSURE
 from domemargin.fea.doming.readings import (
     averaged,
     centre_pressure,
-    depth,
     line,
     membrane_strains,
     neck_thinning,
@@ -129,7 +128,7 @@ def test_strains_depth_and_thickness_of_a_disc_bent_by_hand() -> None:
     np.testing.assert_allclose(along, math.log(stretch), rtol=1e-9)
     np.testing.assert_allclose(around, math.log(stretch * math.cos(angle)), rtol=1e-9)
     np.testing.assert_allclose(thinning(formed, cone), 1.0 - 0.27 / 0.3, rtol=1e-9)
-    reading, stand = depth(formed, cone)
+    reading, stand = pressing.outside_depth(formed.press, cone)
     low = -10.0 * stretch * math.sin(angle) - 0.11 * math.cos(angle)
     assert stand == pytest.approx(low, abs=1e-9)
     assert reading == pytest.approx(-0.11 * math.cos(angle) - low, abs=1e-9)
@@ -185,19 +184,26 @@ def reversed_at(psi: float) -> SimpleNamespace:
 def answer(tooling: Tooling, *_: object, **__: object) -> DomingRecord:
     """A made-up straight response of a doming solve."""
     metal = tooling.material.yield_strength or 0.0
-    record = DomingRecord(tooling, "formed", "")
-    return replace(
-        record,
-        depth_mm=10.0 + 0.05 * (tooling.set - 0.5) + 0.9 * (tooling.die.flange_height - 10.75)
+    depth = (
+        10.0 + 0.05 * (tooling.set - 0.5) + 0.9 * (tooling.die.flange_height - 10.75)
         + 0.02 * (tooling.spring.preload - 9500.0) / 1e3 - 0.2 * (tooling.blank.gauge - 0.265)
-        - 0.002 * (metal - 270.0) + 0.4 * (tooling.friction.punch - 0.06),
+        - 0.002 * (metal - 270.0) + 0.4 * (tooling.friction.punch - 0.06)
+    )  # fmt: skip
+    rest = SimpleNamespace(
+        depth_mm=depth,
         springback_mm=0.3 - 0.01 * (tooling.spring.preload - 9500.0) / 1e3,
         worst=Worst(0.05 + 0.5 * (tooling.friction.punch - 0.06), "nose", 20.0, 23.0),
-        peak_force_n=9800.0 + (tooling.spring.preload - 9500.0),
-        bottomed=True,
         split_risk=0.2,
+    )
+    return DomingRecord(
+        tooling,
+        "formed",
+        "",
+        stroke=SimpleNamespace(peak_force_n=9800.0 + (tooling.spring.preload - 9500.0)),
+        end=SimpleNamespace(bottomed=True),
+        rest=rest,
         reversal={ALL: reversed_at(90.0 - 30.0 * (tooling.friction.punch - 0.06))},
-    )  # fmt: skip
+    )
 
 
 def test_slopes_of_the_budget_are_per_unit_that_people_use(monkeypatch: pytest.MonkeyPatch) -> None:

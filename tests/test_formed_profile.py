@@ -54,12 +54,13 @@ def test_the_file_reverses_as_the_formed_shell_does(evidence, name: str) -> None
 
 
 def test_the_file_reads_back_and_keeps_the_traced_line() -> None:
-    from domemargin.fea.doming.readings import depth, line
+    from domemargin.fea.doming.readings import line
+    from domemargin.fea.stroke.press import outside_depth
 
     _, formed, profile = bottom("north")
     assert parse_profile(dump_profile(profile)) == profile
     state = formed.at("punch off")
-    lie, stand = line(formed, state), depth(formed, state)[1]
+    lie, stand = line(formed, state), outside_depth(formed.press, state)[1]
     place, away = projected(profile.meridian, lie.r, lie.z - stand)
     # between entries of the table the offset runs along a smooth curve
     assert profile.offset(place)[0] == pytest.approx(away, abs=0.004)

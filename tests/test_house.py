@@ -65,6 +65,20 @@ def test_every_room_says_what_it_is_for() -> None:
     assert silent == []
 
 
+def test_no_module_imports_a_private_name() -> None:
+    """A leading underscore says that a name is of use in its own file only (PEP 8)."""
+    found = [
+        f"{file.relative_to(ROOT)}:{node.lineno} {name.name}"
+        for room in rooms().values()
+        for file in sorted(room.glob("*.py"))
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("domemargin")
+        for name in node.names
+        if name.name.startswith("_")
+    ]
+    assert found == []
+
+
 def named(requirements: list[str]) -> set[str]:
     """The libraries that requirements ask for, by normal name; those of an extra with them."""
     words = [re.split(r"[\[\],]", re.split(r"[<>=!~; ]", one)[0]) for one in requirements]

@@ -174,13 +174,13 @@ def test_the_stated_error_of_a_surrogate_is_that_of_new_points() -> None:
 def test_leave_one_out_by_formula_is_leave_one_out() -> None:
     from sklearn.gaussian_process import GaussianProcessRegressor
 
-    from domemargin.studies.margin.surrogate import _left_out, _process
+    from domemargin.studies.margin.surrogate import fitted_process, left_out_errors
 
     rng = np.random.default_rng(2)
     x = rng.uniform(-1.0, 1.0, (25, 2))
     y = np.sin(3.0 * x[:, 0]) + x[:, 1]
-    process = _process(x, y)
-    by_formula = _left_out(process, x, y)
+    process = fitted_process(x, y)
+    by_formula = left_out_errors(process, x, y)
     for i in (0, 7, 24):
         keep = np.arange(25) != i
         without = GaussianProcessRegressor(process.kernel_, alpha=0.0, optimizer=None)

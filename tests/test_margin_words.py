@@ -19,7 +19,7 @@ from domemargin.studies.study.engines import Serial
 from domemargin.studies.study.runner import run_study
 from domemargin.studies.study.study import Plan, Study, Varied
 from domemargin.studies.study.study_file import load_study
-from domemargin.studies.text.study import _print_reasons, print_margin
+from domemargin.studies.text.study import print_margin, print_reasons
 
 
 @pytest.fixture(scope="module")
@@ -110,7 +110,7 @@ def test_reasons_that_differ_by_numbers_are_told_once() -> None:
         ("invalid_geometry", f"shape.dome_depth {d} mm leaves the inner leg -{d} mm long", 1)
         for d in (1.4, 2.21818, 3)
     ]
-    _print_reasons(console, [*reasons, ("not_converged", "no step is small enough", 2)])
+    print_reasons(console, [*reasons, ("not_converged", "no step is small enough", 2)])
     assert console.file.getvalue().splitlines() == [  # type: ignore[attr-defined]
         "3 x the dimensions do not make a bottom: for one, shape.dome_depth 1.4 mm leaves the "
         "inner leg -1.4 mm long",

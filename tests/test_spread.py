@@ -29,7 +29,7 @@ def factors(strain: np.ndarray, prior: np.ndarray | None = None) -> np.ndarray:
     state = np.zeros((STATE, N))
     state[EP] = strain
     none = np.zeros(N) if prior is None else prior
-    return raised(METAL, one, none, state, np.arange(N + 1), *means)
+    return raised(METAL, one, none, state, np.arange(N + 1), means[:])
 
 
 @pytest.mark.parametrize("slope", [0.0, 0.01])
@@ -70,7 +70,7 @@ def test_elastic_metal_has_none() -> None:
     means = running_means(S, np.ones(N), np.ones(N), np.ones(N, dtype=int))
     state = np.zeros((STATE, N))
     own = np.ones(N)
-    found = raised(encode(Material(69e3, 0.33)), own, 0.0 * own, state, np.arange(N + 1), *means)
+    found = raised(encode(Material(69e3, 0.33)), own, 0.0 * own, state, np.arange(N + 1), means[:])
     assert np.array_equal(found, own)
 
 

@@ -73,7 +73,7 @@ def test_out_of_round_ring_grows_as_the_theory_of_stability_says(evidence) -> No
 def test_material_and_geometric_parts_make_up_the_tangent(material: str) -> None:
     """Layer by layer strains and moduli give what the summed tangent gives (own consistency)."""
     from domemargin.fea.waves.imperfect_kernel import layer_moduli
-    from domemargin.fea.waves.imperfection import _strains, _times
+    from domemargin.fea.waves.imperfection import layer_strains, layer_stresses
 
     profile = load_profile(DATA / "open_case_g.toml")
     if material == "elastic":
@@ -85,9 +85,9 @@ def test_material_and_geometric_parts_make_up_the_tangent(material: str) -> None
     layer_moduli(state.x, shell.body[:], before.history[:], moduli)
     wave = np.random.default_rng(3).standard_normal((len(shell.s), 5))
     for n in (1, 4):
-        strain = _strains(shell, n, state.x, before.y, wave)
+        strain = layer_strains(shell, n, state.x, before.y, wave)
         weight = np.repeat(shell.weights.ravel(), np.diff(shell.first_layer)) * shell.layer_weight
-        own = float(np.sum(weight[:, None] * strain * _times(moduli, strain)))
+        own = float(np.sum(weight[:, None] * strain * layer_stresses(moduli, strain)))
         whole, rest = (
             quadratic(bands(shell, before, state, (n,), state.pressure, part)[0], wave.ravel())
             for part in (FLOW, GEOMETRY)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from domemargin.fea.contact.given import Law, Rigid
 from domemargin.fea.contact.kernel import ARC, LINE, SEGMENT_COLUMNS
 from domemargin.profiles.arrays import Floats
 from domemargin.profiles.shape.meridian import Segment
@@ -79,6 +80,12 @@ class Tool:
     def __post_init__(self) -> None:
         if self.touches not in TOUCHES:
             raise ValueError(f"touches is {self.touches!r}; it must be inside or outside")
+
+
+def at_trial(tool: Tool, penalty: Penalty, place: float, before: float, follow: bool) -> Rigid:
+    """What the kernels take of a tool at a place, mm, that it came to from `before`."""
+    law = Law(penalty.stiffness, penalty.soft, penalty.stick, tool.friction, follow)
+    return Rigid(tool.rows, place, place - before, law)
 
 
 def chain_rows(segments: Sequence[Segment], free_side: int) -> Floats:

@@ -19,8 +19,10 @@ import math
 import numpy as np
 
 from domemargin.fea.compiled import kernel
-from domemargin.fea.shell.kernel import WIDTH
-from domemargin.profiles.arrays import Floats, Ints
+from domemargin.fea.contact.given import Law, Rigid, ShellFace, Touched
+from domemargin.fea.shell.given import Fields
+from domemargin.fea.shell.kernel import WIDTH, hold
+from domemargin.profiles.arrays import Floats
 
 # what is kept of a point's contact with a tool: pressure and traction (MPa per undeformed area),
 # the normal away from the tool there, and which segment touches (-1: none)
@@ -68,26 +70,23 @@ def distance(segments: Floats, r: float, z: float) -> tuple[float, float, float,
 def point_contact(
     point: int,
     segments: Floats,
+    law: Law,
     r: float,
     z: float,
     slip_r: float,
     slip_z: float,
     half: float,
-    stiffness: float,
-    soft: float,
-    stick: float,
-    friction: float,
-    follow: bool,
     old: Floats,
     new: Floats,
 ) -> tuple[float, float, float, float, float, float, float]:
     """What a tool at place 0 does to the metal at a point (r, z), per area.
 
     slip_r, slip_z : the point's way in this step, seen from the tool.  half : distance of the
-    touching face.  The rest as in add_contact; row `point` of new is written.
+    touching face.  old, new : as in given.Touched; row `point` of new is written.
     Returns the force (r, z), MPa, its stiffness (rr, rz, zz), MPa per mm, the energy in the
     penalty and the work against friction, N per mm; all 0 without contact.
     """
+    stiffness, soft, stick, friction, follow = law
     for k in range(HISTORY):
         new[point, k] = 0.0
     new[point, SEGMENT] = -1.0
@@ -143,39 +142,16 @@ def _far_off(x: Floats, e: int, half: float, segments: Floats, place: float) -> 
 
 
 @kernel
-def add_contact(
-    x: Floats,
-    before: Floats,
-    shapes: Floats,
-    area: Floats,
-    half: Floats,
-    segments: Floats,
-    place: float,
-    moved: float,
-    stiffness: float,
-    soft: float,
-    stick: float,
-    friction: float,
-    follow: bool,
-    old: Floats,
-    new: Floats,
-    residual: Floats,
-    band: Floats,
-    coupling: Floats,
-    fixed: Ints,
-) -> tuple[float, float, float, float]:
-    """Add one tool's forces to the residual and band of shell_kernel.assemble.
+def add_contact(metal: Fields, rigid: Fields, out: Fields) -> tuple[float, float, float, float]:
+    """Add one tool's forces to the residual and band of shell/kernel.assemble.
 
-    x, before : (n_nodes, 3) now and at the start of the step.  shapes : (nq, 3).
-    area : (nel, nq) undeformed area per radian.  half : (nel * nq,) distance of the touching face
-        from the mid-surface.  segments : the tool at place 0; place : its height, mm; moved :
-        since the start of the step.  stiffness, stick : MPa per mm.  soft : mm.
-    follow : whether the limit of friction follows the pressure within the step.
-    old, new : (nel * nq, HISTORY), new without contact.  coupling : (n,) derivative of the
-        residual by place, out.
+    metal : of ShellFace.  rigid : of Rigid.  out : of Touched.
     Returns the axial force that the tool exerts (N per radian, up positive), its derivative by
     place, the work done against friction in the step and the energy in the penalty (N mm / rad).
     """
+    x, before, shapes, area, half, fixed = ShellFace(*metal)
+    segments, place, moved, law = Rigid(*rigid)
+    old, new, residual, band, coupling = Touched(*out)
     n_elements, n_points = area.shape
     coupling[:] = 0.0
     force = slope = rubbed = spring = 0.0
@@ -192,20 +168,7 @@ def add_contact(
                 r0 += shapes[q, i] * before[node, 0]
                 z0 += shapes[q, i] * before[node, 1]
             fr, fz, krr, krz, kzz, energy, work = point_contact(
-                point,
-                segments,
-                r,
-                z - place,
-                r - r0,
-                z - z0 - moved,
-                half[point],
-                stiffness,
-                soft,
-                stick,
-                friction,
-                follow,
-                old,
-                new,
+                point, segments, law, r, z - place, r - r0, z - z0 - moved, half[point], old, new
             )
             if new[point, SEGMENT] >= 0.0:
                 w = area[e, q]
@@ -228,12 +191,7 @@ def add_contact(
                         band[row_i + 1, column] += NN * kzz
                         if j < i:
                             band[row_i, column + 1] += NN * krz
-    for i in fixed:
-        residual[i] = coupling[i] = 0.0
-        band[i] = 0.0
-        for j in range(i + 1, min(i + WIDTH, residual.size - 1) + 1):
-            band[j, i - j + WIDTH] = 0.0
-        band[i, WIDTH] = 1.0
+    hold(fixed, residual, coupling, band)
     return force, slope, rubbed, spring
 
 
@@ -241,7 +199,7 @@ def add_contact(
 def least_gap(x: Floats, shapes: Floats, half: Floats, segments: Floats, place: float) -> float:
     """Smallest gap between the metal and a tool at a place, mm; negative where they overlap.
 
-    x, shapes, half, segments : as in add_contact.
+    x, shapes, half : as in given.ShellFace.  segments, place : as in given.Rigid.
     """
     least = 1e9
     for point in range(half.size):

@@ -213,18 +213,19 @@ def record_dict(record: Any) -> dict[str, Any]:
 
     names = (field.name for field in fields(record) if field.name != "profile")
     inputs = tomllib.loads(dump_profile(record.profile))
-    return {"inputs": inputs, **{name: _plain(getattr(record, name)) for name in names}}
+    return {"inputs": inputs, **{name: plain(getattr(record, name)) for name in names}}
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
+    """Lists, numbers, texts and None in place of data classes and arrays; NaN and inf as None."""
     if is_dataclass(value) and not isinstance(value, type):
-        return {key: _plain(entry) for key, entry in asdict(value).items()}
+        return {key: plain(entry) for key, entry in asdict(value).items()}
     if isinstance(value, np.ndarray):
-        return [_plain(entry) for entry in value.tolist()]
+        return [plain(entry) for entry in value.tolist()]
     if isinstance(value, dict):
-        return {key: _plain(entry) for key, entry in value.items()}
+        return {key: plain(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(entry) for entry in value]
+        return [plain(entry) for entry in value]
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value

@@ -13,17 +13,25 @@ from domemargin.fea.doming.fit import Fit, fit_shape
 from domemargin.fea.doming.marks import embossing
 from domemargin.fea.doming.readings import (
     balance,
-    depth,
     line,
     membrane_strains,
     neck_thinning,
     thinning,
 )
-from domemargin.fea.doming.record import ALL, Balance, DomingRecord, Metal, Stroke, Worst
+from domemargin.fea.doming.record import (
+    ALL,
+    Balance,
+    DomingRecord,
+    Metal,
+    Rest,
+    Stroke,
+    StrokeEnd,
+    Worst,
+)
 from domemargin.fea.doming.reversal import PARTS, FormedReversal, part_by_part, reverse
 from domemargin.fea.metal.materials import EP
 from domemargin.fea.stroke.end import FORCE_ERROR, SHELL_FORCE
-from domemargin.fea.stroke.press import FormingSettings
+from domemargin.fea.stroke.press import FormingSettings, outside_depth
 from domemargin.fea.stroke.stages import Formed, Watch, form
 from domemargin.profiles.shape.chain import Chain
 from domemargin.profiles.shape.chain import solve as solve_chain
@@ -76,32 +84,36 @@ def solve(
 def read(formed: Formed, tooling: Tooling) -> DomingRecord:
     """What a solve found, as far as it came."""
     kind = f"{formed.failed} failed" if formed.failed else "formed"
-    record = DomingRecord(tooling, kind, formed.reason + _necked(formed, tooling))
     reached = [name for name, _ in formed.stages]
-    if formed.moments:
-        # the order of fields is that of the record
-        columns = np.array(formed.moments).T.copy()
-        columns[0] -= formed.touch_mm
-        record = replace(
-            record,
-            stroke=Stroke(*columns),
-            peak_force_n=float(columns[3].max()),
-            punch_force_n=float(-columns[2].min()),
-        )
-    if "stroke" in reached:
-        end = formed.at("stroke")
-        last = formed.moments[-1]
-        record = replace(
-            record,
-            loaded_depth_mm=depth(formed, end)[0],
-            bottomed=bool(last.flange_n > BOTTOMED * last.die_n),
-            overtravel_mm=float(last.overtravel_mm),
-            depth_per_kn=1e3 * formed.sensitivity,
-            depth_band_mm=FORCE_ERROR * formed.sensitivity,
-            depth_low_mm=SHELL_FORCE * float(last.die_n) * formed.sensitivity,
-        )
-    record = replace(record, balances=_balances(formed, reached))
-    return _at_rest(record, formed, tooling) if kind == "formed" else record
+    end = _end(formed) if "stroke" in reached else None
+    return DomingRecord(
+        tooling,
+        kind,
+        formed.reason + _necked(formed, tooling),
+        stroke=_stroke(formed) if formed.moments else None,
+        end=end,
+        rest=_rest(formed, tooling, end) if kind == "formed" and end is not None else None,
+        balances=_balances(formed, reached),
+    )
+
+
+def _stroke(formed: Formed) -> Stroke:
+    # the order of fields is that of the record
+    columns = np.array(formed.moments).T.copy()
+    columns[0] -= formed.touch_mm
+    return Stroke(*columns)
+
+
+def _end(formed: Formed) -> StrokeEnd:
+    last = formed.moments[-1]
+    return StrokeEnd(
+        loaded_depth_mm=outside_depth(formed.press, formed.at("stroke"))[0],
+        bottomed=bool(last.flange_n > BOTTOMED * last.die_n),
+        overtravel_mm=float(last.overtravel_mm),
+        depth_per_kn=1e3 * formed.sensitivity,
+        depth_band_mm=FORCE_ERROR * formed.sensitivity,
+        depth_low_mm=SHELL_FORCE * float(last.die_n) * formed.sensitivity,
+    )
 
 
 def _limit(formed: Formed, tooling: Tooling) -> tuple[float, str]:
@@ -135,38 +147,38 @@ def _balances(formed: Formed, reached: list[str]) -> tuple[Balance, ...]:
     return tuple(out)
 
 
-def _at_rest(record: DomingRecord, formed: Formed, tooling: Tooling) -> DomingRecord:
+def _rest(formed: Formed, tooling: Tooling, end: StrokeEnd) -> Rest:
     rest = formed.at("punch off")
-    reading, stand = depth(formed, rest)
+    depth, stand = outside_depth(formed.press, rest)
     lie = line(formed, rest)
-    fit = fit_shape(tooling, lie.r, lie.z - stand, lie.angle, reading)
+    fit = fit_shape(tooling, lie.r, lie.z - stand, lie.angle, depth)
     metal = _metal(formed, stand, fit)
-    worst = int(np.argmax(metal.thinning))
     limit, source = _limit(formed, tooling)
     # at the stand ring the line is level
     ring = int(np.argmin(lie.z))
     near = slice(max(ring - 2, 0), ring + 3)
     level = float(np.interp(0.0, lie.angle[near], lie.s[near]))
-    assert record.loaded_depth_mm is not None  # the stages before were reached
-    return replace(
-        record,
-        depth_mm=reading,
-        springback_mm=record.loaded_depth_mm - reading,
+    worst = _worst(metal)
+    return Rest(
+        depth_mm=depth,
+        springback_mm=end.loaded_depth_mm - depth,
         draw_in_mm=level - 0.5 * tooling.punch.nose_diameter,
-        worst=Worst(
-            float(metal.thinning[worst]),
-            metal.part[worst],
-            float(metal.place_mm[worst]),
-            float(metal.r_mm[worst]),
-        ),
+        worst=worst,
         thinning_limit=limit,
         thinning_limit_source=source,
-        split_risk=float(metal.thinning[worst]) / limit if limit > 0.0 else None,
+        split_risk=worst.thinning / limit if limit > 0.0 else None,
         hoop_strain=float(metal.hoop_strain.min()),
         fitted=_dimensions(fit) if fit is not None and fit.describes else None,
         misfit_mm=None if fit is None else fit.misfit_mm,
         misfit_largest_mm=None if fit is None else fit.largest_mm,
         metal=metal,
+    )
+
+
+def _worst(metal: Metal) -> Worst:
+    i = int(np.argmax(metal.thinning))
+    return Worst(
+        float(metal.thinning[i]), metal.part[i], float(metal.place_mm[i]), float(metal.r_mm[i])
     )
 
 

@@ -18,9 +18,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from domemargin.fea.doming.readings import depth, line
+from domemargin.fea.doming.readings import line
 from domemargin.fea.errors import SolveError
-from domemargin.fea.stroke.press import FormingSettings
+from domemargin.fea.stroke.press import FormingSettings, outside_depth
 from domemargin.fea.stroke.stages import Formed, form
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.limits import check
@@ -108,7 +108,7 @@ def _depths(
     half = 0.5 * tooling.punch.nose_diameter * tilt
     end = formed.moments[-1].die_mm - formed.bottom_mm
     if tilt == 0.0:
-        same = depth(formed, formed.at("punch off"))[0]
+        same = outside_depth(formed.press, formed.at("punch off"))[0]
         return same, same
     # the high side can go no farther than where flange and nose meet
     top = max(end, 0.0)
@@ -118,7 +118,7 @@ def _depths(
         side = form(tooling.replaced(spring=Spring("constant", RIGID), set=place), settings)
         if side.failed:
             raise SolveError(side.reason)
-        depths.append(depth(side, side.at("punch off"))[0])
+        depths.append(outside_depth(side.press, side.at("punch off"))[0])
     return depths[0], depths[1]
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from domemargin.fea.contact.kernel import PRESSURE
 from domemargin.fea.metal.materials import ELASTIC, EP, LAW, yield_curve
-from domemargin.fea.stroke.press import DIE, outside_depth
+from domemargin.fea.stroke.press import DIE
 from domemargin.fea.stroke.stages import HELD, Formed, wall_reaction
 from domemargin.fea.stroke.step import FormingState
 
@@ -45,11 +45,6 @@ def line(formed: Formed, state: FormingState) -> Line:
         angle,
         inside + outside,
     )
-
-
-def depth(formed: Formed, state: FormingState) -> tuple[float, float]:
-    """Dome depth on the outside surface, as a gauge reads it, and height of the stand plane, mm."""
-    return outside_depth(formed.press, state)
 
 
 def averaged(formed: Formed, values: Floats, length: float = GAUGE_LENGTH) -> Floats:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from domemargin.fea.core.record import _plain
+from domemargin.fea.core.record import plain
 from domemargin.fea.doming.reversal import FormedReversal
 from domemargin.profiles.tooling.tooling import Tooling
 
@@ -51,6 +51,35 @@ class Stroke:
     clamp_n: Floats
     depth_mm: Floats
     carried_mm: Floats
+
+    @property
+    def peak_force_n(self) -> float:
+        """Largest force on the station: the load on the machine."""
+        return float(self.die_n.max())
+
+    @property
+    def punch_force_n(self) -> float:
+        """Largest force on the punch."""
+        return float(-self.punch_n.min())
+
+
+@dataclass(frozen=True)
+class StrokeEnd:
+    """The end of the stroke, under load.
+
+    loaded_depth_mm : of the dome.  bottomed : whether the flange holds the nose.
+    overtravel_mm : of the station.  depth_per_kn : change of depth with the force of the station's
+    spring, mm/kN, 0 where set or flange end the stroke; depth_band_mm : possible error of the
+    depth by mesh and steps for that reason; depth_low_mm : by how much at most the depth is too
+    low for that reason, since the shell reads more force than a solid.
+    """
+
+    loaded_depth_mm: float
+    bottomed: bool
+    overtravel_mm: float
+    depth_per_kn: float
+    depth_band_mm: float
+    depth_low_mm: float
 
 
 @dataclass(frozen=True)
@@ -107,6 +136,35 @@ class Worst:
 
 
 @dataclass(frozen=True)
+class Rest:
+    """The formed bottom at rest.
+
+    depth_mm : as a gauge reads it.  springback_mm : depth under load less that.  draw_in_mm :
+    metal that went over the nose.  thinning_limit : share; thinning_limit_source : given or by
+    theory.  split_risk : worst thinning over the limit; 1 is at the limit, None without one.
+    hoop_strain : the most negative of the middle fibre, logarithmic; the more negative it is, the
+    likelier the metal wrinkles.
+    fitted : the formed bottom in the dimensions of a profile (mm, radians, middle surface; a dome
+    of several zones has lists), None where they do not describe it; misfit_mm, misfit_largest_mm :
+    distance of the formed line from the nearest chain, root mean square and largest, None where
+    no chain was found.
+    """
+
+    depth_mm: float
+    springback_mm: float
+    draw_in_mm: float
+    worst: Worst
+    thinning_limit: float
+    thinning_limit_source: str
+    split_risk: float | None
+    hoop_strain: float
+    fitted: dict[str, Any] | None
+    misfit_mm: float | None
+    misfit_largest_mm: float | None
+    metal: Metal
+
+
+@dataclass(frozen=True)
 class Embossing:
     """What a stroke does for marks in the bottom's centre, an estimate; see doming_marks.py.
 
@@ -137,50 +195,18 @@ class Embossing:
 class DomingRecord:
     """What a doming solve found.
 
-    kind : one of KINDS; all that follows is None where the solve did not come so far.
-    depth_mm : as a gauge reads it, at rest.  loaded_depth_mm : at the end of the stroke.
-    springback_mm : the difference.  bottomed : whether the flange holds the nose.
-    overtravel_mm : of the station at the end.  peak_force_n : on the station, the load on the
-    machine; punch_force_n : on the punch at its peak.  draw_in_mm : metal that went over the
-    nose.  thinning_limit : share; thinning_limit_source : given or by theory.  split_risk :
-    worst thinning over the limit; 1 is at the limit.  depth_per_kn : change of depth with the
-    force of the station's spring, mm/kN, 0 where set or flange end the stroke; depth_band_mm : by
-    which mesh and steps may put the depth off for that; depth_low_mm : by how much at most it is
-    too low for that, since the shell reads more force than a solid.  hoop_strain : the most
-    negative of the middle fibre, logarithmic; metal is the likelier to wrinkle the more negative
-    it is.
-    embossing : of the centre.
-    fitted : the formed bottom in the dimensions of a profile (mm, radians, middle surface; a dome
-    of several zones has lists), None where they do not describe it; misfit_mm, misfit_largest_mm :
-    distance of the formed line from the nearest chain, root mean square and largest.
-    reversal : part by part, the last with all parts.
+    kind : one of KINDS.  stroke, end, rest : None where the solve did not come so far.
+    embossing : of the centre.  balances : of each stage reached.
+    reversal : of the formed bottom under pressure, part by part, the last with all parts.
     """
 
     tooling: Tooling
     kind: str
     reason: str
-    depth_mm: float | None = None
-    loaded_depth_mm: float | None = None
-    springback_mm: float | None = None
-    bottomed: bool | None = None
-    overtravel_mm: float | None = None
-    peak_force_n: float | None = None
-    punch_force_n: float | None = None
-    draw_in_mm: float | None = None
-    worst: Worst | None = None
-    thinning_limit: float | None = None
-    thinning_limit_source: str = ""
-    split_risk: float | None = None
-    depth_per_kn: float | None = None
-    depth_band_mm: float | None = None
-    depth_low_mm: float | None = None
-    hoop_strain: float | None = None
-    embossing: Embossing | None = None
-    fitted: dict[str, Any] | None = None
-    misfit_mm: float | None = None
-    misfit_largest_mm: float | None = None
     stroke: Stroke | None = None
-    metal: Metal | None = None
+    end: StrokeEnd | None = None
+    rest: Rest | None = None
+    embossing: Embossing | None = None
     balances: tuple[Balance, ...] = ()
     reversal: dict[str, FormedReversal] = field(default_factory=dict)
     seconds: float = 0.0
@@ -193,6 +219,19 @@ class DomingRecord:
         return None if whole is None else whole.reversal_pressure_mpa
 
     def to_dict(self) -> dict[str, Any]:
-        """Plain lists, numbers, texts and None, ready for JSON."""
-        plain: dict[str, Any] = _plain(asdict(self))
-        return plain
+        """Plain lists, numbers, texts and None, ready for JSON.
+
+        Peak forces and the fields of end and rest stand beside those of the record, None where
+        the solve did not come so far.
+        """
+        data = asdict(self)
+        end, rest = data.pop("end"), data.pop("rest")
+        stroke = self.stroke
+        data["peak_force_n"] = None if stroke is None else stroke.peak_force_n
+        data["punch_force_n"] = None if stroke is None else stroke.punch_force_n
+        for part, found in ((StrokeEnd, end), (Rest, rest)):
+            data |= dict.fromkeys(one.name for one in fields(part)) if found is None else found
+        if rest is None:
+            data["thinning_limit_source"] = ""
+        flat: dict[str, Any] = plain(data)
+        return flat

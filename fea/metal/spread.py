@@ -76,14 +76,14 @@ def raised(
     prior: Floats,
     state: Floats,
     first_layer: Ints,
-    first: Ints,
-    shares: Floats,
+    means: tuple[Ints, Floats],
 ) -> Floats:
     """(n_layers,) factor on the yield curve of every layer.
 
     own : (n_layers,) the same where strain is even.  prior : (n_layers,) strain before loading.
-    state : (7, n_layers) of the metal.  first_layer : (n_points + 1,).  first, shares : of Means.
+    state : (7, n_layers) of the metal.  first_layer : (n_points + 1,).  means : of Means.
     """
+    first, shares = means
     out = own.copy()
     if material[LAW] == ELASTIC:
         return out

@@ -44,6 +44,22 @@ class Body(NamedTuple):
     fixed: Ints
 
 
+class Through(NamedTuple):
+    """The layers through the gauge, and the rules they come from.
+
+    first_layer : (n_points + 1,) first layer of each point.  gauge : (n_points,) undeformed, mm.
+    rule : (n_points,) which layer rule.  inner : (n_rules, nl, nl) integrals of the rule's
+    polynomial from 0 to each layer; reach : (n_rules, 2, nl) from 0 to the outside (-1) and
+    inside (+1) faces.
+    """
+
+    first_layer: Ints
+    gauge: Floats
+    rule: Ints
+    inner: Floats
+    reach: Floats
+
+
 class Start(NamedTuple):
     """The state that a step starts from, as far as the next one depends on it.
 

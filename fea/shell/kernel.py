@@ -62,7 +62,7 @@ from domemargin.fea.shell.blocks import (
     locate_points,
     stress_block,
 )
-from domemargin.fea.shell.given import Body, Fields, Found, Start
+from domemargin.fea.shell.given import Body, Fields, Found, Start, Through
 from domemargin.profiles.arrays import Floats, Ints
 
 WIDTH = 8  # half bandwidth: three nodes of three unknowns couple to each other
@@ -340,25 +340,16 @@ def assemble(x: Floats, pressure: float, shell: Fields, state: Fields, out: Fiel
 
 @kernel
 def thicken(
-    material: Floats,
-    first_layer: Ints,
-    gauge: Floats,
-    inner: Floats,
-    reach: Floats,
-    rule: Ints,
-    state: Floats,
-    stress: Floats,
-    side: float,
+    material: Floats, through: Fields, state: Floats, stress: Floats, side: float
 ) -> tuple[Floats, Floats]:
     """Distances (n_layers,) of the layers and (n_points,) of the loaded face, with the thickness.
 
     y(y0) = integral from the mid-surface of exp(e3), e3 = -(nu/E)(t1 + t2) - plastic part; the
     mid-surface fibre stays at y = 0.
-    gauge : (n_points,) undeformed.  rule : (n_points,) which layer rule.
-    inner : (n_rules, nl, nl) integrals of the rule's polynomial from 0 to each layer;
-    reach : (n_rules, 2, nl) from 0 to the outside (-1) and inside (+1) faces.
+    through : of Through.  state : (7, n_layers) and stress : (3, n_layers) of the metal.
     side : which face is loaded: +1 inside, 0 mid-surface, -1 outside.
     """
+    first_layer, gauge, rule, inner, reach = Through(*through)
     n_layers = state.shape[1]
     y, face, stretch = np.empty(n_layers), np.empty(gauge.size), np.empty(n_layers)
     compliance = material[NU] / material[E]

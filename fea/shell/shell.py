@@ -6,7 +6,6 @@ them is in shell_kernel.py.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
@@ -15,20 +14,26 @@ import numpy as np
 
 from domemargin.fea.core.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from domemargin.fea.errors import SolveError
-from domemargin.fea.metal.layers import BLOCK
 from domemargin.fea.metal.materials import B1, B2, EP, NU, P1, P2, STATE, E, encode
 from domemargin.fea.metal.spread import REACH, Means, raised, running_means
-from domemargin.fea.shell.given import Body, Found, Start
+from domemargin.fea.shell.given import Body, Found, Start, Through
 from domemargin.fea.shell.kernel import WIDTH, assemble, thicken
 from domemargin.fea.shell.newton import converge
-from domemargin.fea.shell.tables import layer_rule, tables
+from domemargin.fea.shell.tables import tables
+from domemargin.fea.shell.undeformed import (
+    Along,
+    Offset,
+    geometry_of,
+    in_layers,
+    node_places,
+    nodes_on,
+    slices_of,
+    stacked,
+)
 from domemargin.profiles.arrays import Bools, Floats, Ints
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.meridian import Meridian
-
-Along = Callable[[Floats], Floats]
-Offset = Callable[[Floats], tuple[Floats, Floats]]
 
 FACES = {"inside": 1.0, "mid": 0.0, "outside": -1.0}
 
@@ -173,6 +178,11 @@ class Shell:
             self.fixed,
         )
 
+    @cached_property
+    def through(self) -> Through:
+        """Its layers, as the kernels take them."""
+        return Through(self.first_layer, self.gauge, self.rule, self.inner, self.reach)
+
     def evaluate(self, u: Floats, pressure: float, state: ShellState) -> Evaluation:
         """Forces, volume and tangent at unknowns u (n,), coming from `state`."""
         found = self._empty(state)
@@ -208,24 +218,14 @@ class Shell:
     ) -> ShellState:
         """The state after a converged step; layers move with their thickness strain."""
         layers, stress = found.trial
-        y, face = thicken(
-            self.material,
-            self.first_layer,
-            self.gauge,
-            self.inner,
-            self.reach,
-            self.rule,
-            layers,
-            stress,
-            self.side,
-        )
+        y, face = thicken(self.material, self.through[:], layers, stress, self.side)
         factor = raised(
             self.material,
             self.layer_factor,
             self.layer_prior,
             layers,
             self.first_layer,
-            *self.means,
+            self.means[:],
         )
         return ShellState(u.reshape(-1, 3), pressure, found.volume, layers, stress, y, face, factor)
 
@@ -275,28 +275,15 @@ def build_shell(
     face : the face the pressure acts on: inside, mid or outside.
     offset : shape error, the distance from the meridian along its normal and its slope.
     """
-    s = np.empty(2 * len(element_ends) - 1)
-    s[::2], s[1::2] = element_ends, 0.5 * (element_ends[1:] + element_ends[:-1])
-    shapes, slopes, weights, point_s = tables(element_ends, 2)
+    shapes, slopes, weights, places = tables(element_ends, 2)
     # r^2 z' times a shape function is of fifth degree
     full_shapes, full_slopes, full_weights, _ = tables(element_ends, 3)
-    reference = _nodes(meridian, s, offset)
-    geometry = _undeformed(reference, shapes, slopes)
-    gauge = thickness(point_s.ravel())
-    through = _through(np.broadcast_to(np.asarray(layers), weights.shape[:1]), shapes.shape[0])
-    point, half = through.point, 0.5 * gauge
-    y0 = half[point] * through.xi
-    lengths = np.stack(
-        (
-            geometry.stretch[point] - y0 * geometry.curvature[point],
-            geometry.radius[point] - y0 * geometry.sine[point],
-        )
-    )
-
-    def along(given: Along | None, default: float) -> Floats:
-        values = np.full(point_s.size, default) if given is None else given(point_s.ravel())
-        return np.ascontiguousarray(values[point])
-
+    s, point_s = node_places(element_ends), places.ravel()
+    reference = nodes_on(meridian, s, offset)
+    geometry = geometry_of(reference, shapes, slopes)
+    gauge = thickness(point_s)
+    through = stacked(np.broadcast_to(np.asarray(layers), weights.shape[:1]), shapes.shape[0])
+    slices = slices_of(geometry, through, gauge)
     shell = Shell(
         s=s,
         reference=reference,
@@ -306,17 +293,17 @@ def build_shell(
         full_shapes=full_shapes,
         full_slopes=full_slopes,
         full_weights=full_weights,
-        point_s=point_s.ravel(),
+        point_s=point_s,
         gauge=gauge,
         radius=geometry.radius,
         shear_strain=geometry.shear,
         first_layer=np.concatenate(([0], np.cumsum(through.per_point))),
-        y0=y0,
-        per_length=1.0 / lengths,
-        layer_weight=half[point] * through.weight * lengths[0] * lengths[1],
-        layer_factor=along(yield_factor, 1.0),
-        layer_prior=along(prior_strain, 0.0),
-        means=running_means(point_s.ravel(), weights.ravel(), REACH * gauge, through.per_point),
+        y0=slices.y0,
+        per_length=slices.per_length,
+        layer_weight=slices.weight,
+        layer_factor=in_layers(yield_factor, 1.0, point_s, through),
+        layer_prior=in_layers(prior_strain, 0.0, point_s, through),
+        means=running_means(point_s, weights.ravel(), REACH * gauge, through.per_point),
         rule=through.rule,
         inner=through.inner,
         reach=through.reach,
@@ -326,79 +313,6 @@ def build_shell(
     )
     formed = getattr(meridian, "formed", None)
     return shell if formed is None else with_formed(shell, formed)
-
-
-def _nodes(meridian: Meridian, s: Floats, offset: Offset | None) -> Floats:
-    """(n_nodes, 3) r, z and phi of the unloaded shape, with its error, at arc lengths s."""
-    at = meridian.at(s)
-    reference = np.stack((at.r, at.z, at.phi), axis=1)
-    if offset is not None:
-        away, slope = offset(s)
-        reference[:, 0] -= away * np.sin(at.phi)
-        reference[:, 1] += away * np.cos(at.phi)
-        # the derivative along s is (1 - away * curvature) along the tangent, slope along the normal
-        reference[:, 2] += np.arctan2(slope, 1.0 - away * at.curvature)
-    return reference
-
-
-class _Geometry(NamedTuple):
-    """The undeformed meridian at its points, (n_points,) each: r0, sin phi0, phi0', a0 and g0."""
-
-    radius: Floats
-    sine: Floats
-    curvature: Floats
-    stretch: Floats
-    shear: Floats
-
-
-def _undeformed(reference: Floats, shapes: Floats, slopes: Floats) -> _Geometry:
-    nodes = reference[2 * np.arange(len(slopes))[:, None] + np.arange(3)]
-    r0, phi0 = (np.einsum("qi,ei->eq", shapes, nodes[:, :, k]) for k in (0, 2))
-    rp, zp, k0 = (np.einsum("eqi,ei->eq", slopes, nodes[:, :, k]) for k in (0, 1, 2))
-    s0, c0 = np.sin(phi0), np.cos(phi0)
-    a0, g0 = rp * c0 + zp * s0, -rp * s0 + zp * c0
-    return _Geometry(
-        np.ascontiguousarray(r0.ravel()), s0.ravel(), k0.ravel(), a0.ravel(), g0.ravel()
-    )
-
-
-class _Through(NamedTuple):
-    """The layers of every point, and the rules they come from (one for each number of layers).
-
-    point, xi, weight : (n_layers,) point of each layer, its place on (-1, 1) and its weight.
-    per_point, rule : (n_points,) layers of each point, and which rule.
-    inner, reach : of the rules, see tables.LayerRule, filled up with zeros to the longest.
-    """
-
-    point: Ints
-    xi: Floats
-    weight: Floats
-    per_point: Ints
-    rule: Ints
-    inner: Floats
-    reach: Floats
-
-
-def _through(per_element: Ints, points: int) -> _Through:
-    """The layers of elements with some points each."""
-    if np.max(per_element) > BLOCK:
-        raise ValueError(f"layers is {np.max(per_element)}; it must be at most {BLOCK}")
-    per_point = np.repeat(per_element, points)
-    kinds = sorted(set(per_element.tolist()))
-    rules = {count: layer_rule(count) for count in kinds}
-    most = max(kinds)
-    inner, reach = np.zeros((len(kinds), most, most)), np.zeros((len(kinds), 2, most))
-    for i, count in enumerate(kinds):
-        inner[i, :count, :count], reach[i, :, :count] = rules[count].inner, rules[count].reach
-    return _Through(
-        np.repeat(np.arange(per_point.size), per_point),
-        np.concatenate([rules[count].points for count in per_point.tolist()]),
-        np.concatenate([rules[count].weights for count in per_point.tolist()]),
-        per_point,
-        np.searchsorted(kinds, per_point),
-        inner,
-        reach,
-    )
 
 
 def _free(n_nodes: int, fixed_start: str, fixed_end: str) -> Bools:

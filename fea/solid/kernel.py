@@ -17,6 +17,8 @@ import numpy as np
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.materials import ELASTIC, LAW, NU, E, yield_curve
+from domemargin.fea.shell.given import Fields
+from domemargin.fea.solid.given import Body, Edge, Found
 from domemargin.profiles.arrays import Bools, Floats, Ints
 
 STATE = 5  # Cp^-1 (rr, zz, rz, hoop) and equivalent plastic strain
@@ -197,20 +199,15 @@ def deformation(
 
 
 @kernel
-def yield_ratio(
-    u: Floats,
-    nodes: Ints,
-    slopes: Floats,
-    shapes: Floats,
-    radii: Floats,
-    material: Floats,
-    factors: Floats,
-    points: Floats,
-) -> Floats:
+def yield_ratio(u: Floats, solid: Fields, points: Floats) -> Floats:
     """(m, q) equivalent Kirchhoff stress over yield stress at the points of an accepted state.
 
-    Shapes as in add_metal; points : (m, q, 5) states.  Zero for a linear elastic material.
+    u : (n, 2) displacements, mm.  solid : of Body.  points : (m, q, 5) states.  Zero for a linear
+    elastic material.
     """
+    body = Body(*solid)
+    nodes, shapes, slopes, radii = body.nodes, body.shapes, body.slopes, body.radii
+    material, factors = body.material, body.factors
     out = np.zeros(radii.shape)
     if material[LAW] == ELASTIC:
         return out
@@ -228,31 +225,16 @@ def yield_ratio(
 
 
 @kernel
-def add_metal(
-    u: Floats,
-    nodes: Ints,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    radii: Floats,
-    material: Floats,
-    factors: Floats,
-    old: Floats,
-    free: Bools,
-    new: Floats,
-    residual: Floats,
-    band: Floats,
-) -> None:
-    """Add the internal forces and their tangent.
+def add_metal(u: Floats, solid: Fields, old: Floats, out: Fields) -> None:
+    """Add the internal forces and their tangent, and write the states of the points.
 
     u : (n, 2) displacements, mm (not positions, whose rounding would swamp the strains of thin
-    elements).  nodes : (m, k) of the elements.  shapes : (q, k) and
-    slopes : (m, q, k, 2) of the k nodes at the q points, the latter in reference r, z (1/mm).
-    weights : (m, q) reference volume per radian, mm^3.  radii : (m, q) reference radius, mm.
-    material : encoded (materials.py).  factors : (m, q) on the yield curve.
-    old, new : (m, q, 5) states; new is written.  free : (2 n,) unknowns that move.
-    residual : (2 n,) and band : (2 n, w + 1) lower band (banded.py), added to.
+    elements).  solid : of Body.  old : (m, q, 5) states before.  out : of Found.
     """
+    body, found = Body(*solid), Found(*out)
+    nodes, shapes, slopes, radii = body.nodes, body.shapes, body.slopes, body.radii
+    weights, material, factors, free = body.weights, body.material, body.factors, body.free
+    new, residual, band = found.new, found.residual, found.band
     k = nodes.shape[1]
     f, tau, a = np.empty(5), np.empty(4), np.empty((5, 5))
     g = np.empty((k, 3))  # spatial gradient of a shape function, and its value over r
@@ -298,22 +280,14 @@ def add_metal(
 
 
 @kernel
-def add_pressure(
-    x: Floats,
-    edges: Ints,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    pressure: float,
-    free: Bools,
-    gradient: Floats,
-    band: Floats,
-) -> float:
-    """Volume V = integral of r^2/2 dz along the loaded edges, mm^3 per radian.
+def add_pressure(x: Floats, edge: Fields, pressure: float, free: Bools, out: Fields) -> float:
+    """Volume V = integral of r^2/2 dz along the loaded edge, mm^3 per radian.
 
-    edges : (m, 3) nodes, from the axis to the top.  shapes, slopes : (q, 3) on the unit edge.
-    weights : (q,).  gradient : (2 n,) grad V, added to.  band : less pressure times Hess V.
+    x : (n, 2) positions, mm.  edge : of Edge.  free : (2 n,) unknowns that move.
+    out : of Found; grad V is added to the gradient, less pressure times Hess V to the band.
     """
+    edges, shapes, slopes, weights = Edge(*edge)
+    gradient, band = Found(*out).gradient, Found(*out).band
     volume = 0.0
     for e in range(edges.shape[0]):
         for q in range(weights.shape[0]):

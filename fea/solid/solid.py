@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -16,6 +17,7 @@ import numpy as np
 from domemargin.fea.core.path import Aim, Converged, Newton, iterate
 from domemargin.fea.errors import SolveError
 from domemargin.fea.metal.materials import encode
+from domemargin.fea.solid.given import Body, Edge, Found
 from domemargin.fea.solid.kernel import STATE, add_metal, add_pressure, yield_ratio
 from domemargin.fea.solid.mesh import loaded_edges, numbering, to_skfem
 from domemargin.profiles.arrays import Bools, Floats, Ints
@@ -73,10 +75,7 @@ class Solid:
     slopes: Floats
     weights: Floats
     radii: Floats
-    edges: Ints
-    edge_shapes: Floats
-    edge_slopes: Floats
-    edge_weights: Floats
+    edge: Edge
     free: Bools
     width: int
     material: Floats
@@ -89,6 +88,21 @@ class Solid:
     def n(self) -> int:
         """Number of unknowns, the fixed ones included."""
         return self.reference.size
+
+    @cached_property
+    def body(self) -> Body:
+        """What the kernels take of it."""
+        return Body(
+            self.nodes,
+            self.shapes,
+            self.slopes,
+            self.weights,
+            self.radii,
+            self.material,
+            self.factors,
+            self.prior,
+            self.free,
+        )
 
     def start(self) -> SolidState:
         """The unloaded state: no stress, only the prior strain."""
@@ -104,24 +118,16 @@ class Solid:
         residual, gradient = np.zeros(self.n), np.zeros(self.n)
         band = np.zeros((self.n, self.width + 1))
         band[~self.free, -1] = 1.0
-        trial = np.empty_like(state.points)
-        add_metal(
-            moved, self.nodes, self.shapes, self.slopes, self.weights, self.radii, self.material,
-            self.factors, state.points, self.free, trial, residual, band,
-        )  # fmt: skip
-        volume = add_pressure(
-            self.reference + moved, self.edges, self.edge_shapes, self.edge_slopes,
-            self.edge_weights, pressure, self.free, gradient, band,
-        )  # fmt: skip
+        found = Found(residual, gradient, band, np.empty_like(state.points))
+        add_metal(moved, self.body[:], state.points, found[:])
+        place = self.reference + moved
+        volume = add_pressure(place, self.edge[:], pressure, self.free, found[:])
         residual -= pressure * gradient
-        return SolidEvaluation(residual, volume, gradient, band, trial)
+        return SolidEvaluation(residual, volume, gradient, band, found.new)
 
     def yield_ratio(self, state: SolidState) -> Floats:
         """(n_elements, n_points) equivalent stress over yield stress; 1 is at yield."""
-        return yield_ratio(
-            state.x, self.nodes, self.slopes, self.shapes, self.radii, self.material,
-            self.factors, state.points,
-        )  # fmt: skip
+        return yield_ratio(state.x, self.body[:], state.points)
 
     def converge(
         self, u: Floats, pressure: float, moved: float, state: SolidState, aim: Aim, newton: Newton
@@ -201,10 +207,12 @@ def solid(
         slopes=np.ascontiguousarray(slopes),
         weights=np.ascontiguousarray(basis.W * det * radii),
         radii=np.ascontiguousarray(radii),
-        edges=loaded_edges(mesh, basis, number, loaded),
-        edge_shapes=np.ascontiguousarray(np.stack([value for value, _ in edge], axis=1)),
-        edge_slopes=np.ascontiguousarray(np.stack([d[0] for _, d in edge], axis=1)),
-        edge_weights=edge_w,
+        edge=Edge(
+            loaded_edges(mesh, basis, number, loaded),
+            np.ascontiguousarray(np.stack([value for value, _ in edge], axis=1)),
+            np.ascontiguousarray(np.stack([d[0] for _, d in edge], axis=1)),
+            edge_w,
+        ),
         free=free.ravel(),
         width=int(2 * np.max(np.ptp(nodes, axis=1)) + 1),
         material=encode(material),

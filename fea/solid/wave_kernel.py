@@ -24,8 +24,10 @@ import numpy as np
 
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.materials import ELASTIC, LAW, NU, E, yield_curve
+from domemargin.fea.shell.given import Fields
+from domemargin.fea.solid.given import Body, Edge
 from domemargin.fea.solid.kernel import STATE, deformation, point, turned
-from domemargin.profiles.arrays import Floats, Ints
+from domemargin.profiles.arrays import Floats
 
 FLOW, DEFORMATION = 0, 1
 DEGREE = 2
@@ -100,25 +102,16 @@ def wave_moduli(
 
 
 @kernel
-def add_wave_metal(
-    u: Floats,
-    nodes: Ints,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    radii: Floats,
-    material: Floats,
-    factors: Floats,
-    prior: Floats,
-    old: Floats,
-    theory: int,
-    bands: Floats,
-) -> None:
+def add_wave_metal(u: Floats, solid: Fields, old: Floats, theory: int, bands: Floats) -> None:
     """Add the metal's part of the tangent for waves as a polynomial in their number.
 
-    Arguments as solid_kernel.add_metal, old being the states one step before u.
+    u, solid : as kernel.add_metal.  old : (m, q, 5) states one step before u.
+    theory : see wave_moduli.
     bands : (3, 3 n_nodes, w + 1) lower bands of the powers of n, unknowns U, W, V of each node.
     """
+    body = Body(*solid)
+    nodes, shapes, slopes, radii = body.nodes, body.shapes, body.slopes, body.radii
+    weights, material, factors, prior = body.weights, body.material, body.factors, body.prior
     k = nodes.shape[1]
     f, a, b = np.empty(5), np.empty((5, 5)), np.empty((4, 4))
     g = np.empty((k, 3))
@@ -173,21 +166,15 @@ def add_wave_metal(
 
 
 @kernel
-def add_wave_pressure(
-    x: Floats,
-    edges: Ints,
-    shapes: Floats,
-    slopes: Floats,
-    weights: Floats,
-    pressure: float,
-    bands: Floats,
-) -> None:
+def add_wave_pressure(x: Floats, edge: Fields, pressure: float, bands: Floats) -> None:
     """Take pressure times the second variation of the enclosed volume off the bands.
 
+    x : (n, 2) positions, mm.  edge : of Edge.  bands : as in add_wave_metal.
     Its quadratic form is the integral along the loaded edge of U^2 z' + V^2 z' + 2 n U V z'
     + 2 r U W' + n r (V W' + V' W) - n r' V W.  The edge rule must integrate it exactly, since only
     then does a rigid rotation leave it unchanged.
     """
+    edges, shapes, slopes, weights = Edge(*edge)
     w_band = bands.shape[2] - 1
     block = np.zeros((2, 3, 3))
     for e in range(edges.shape[0]):

@@ -81,12 +81,6 @@ def solid_wave_tangent(
     """
     width = 3 * int(np.max(np.ptp(solid.nodes, axis=1))) + 2
     bands = np.zeros((DEGREE + 1, 3 * len(solid.reference), width + 1))
-    add_wave_metal(
-        state.x, solid.nodes, solid.shapes, solid.slopes, solid.weights, solid.radii,
-        solid.material, solid.factors, solid.prior, before.points, THEORIES[theory], bands,
-    )  # fmt: skip
-    add_wave_pressure(
-        solid.reference + state.x, solid.edges, solid.edge_shapes, solid.edge_slopes,
-        solid.edge_weights, state.pressure, bands,
-    )  # fmt: skip
+    add_wave_metal(state.x, solid.body[:], before.points, THEORIES[theory], bands)
+    add_wave_pressure(solid.reference + state.x, solid.edge[:], state.pressure, bands)
     return SolidWaveTangent(bands, solid)

@@ -15,8 +15,10 @@ from functools import cached_property
 import numpy as np
 
 from domemargin.fea.compiled import kernel
-from domemargin.fea.contact.contact import Penalty, Tool
+from domemargin.fea.contact.contact import Penalty, Tool, at_trial
+from domemargin.fea.contact.given import Rigid, SolidFace, Touched
 from domemargin.fea.contact.kernel import HISTORY, SEGMENT, point_contact
+from domemargin.fea.shell.given import Fields
 from domemargin.fea.solid.solid import Solid, SolidState
 from domemargin.fea.stroke.step import TWO_PI, Trial
 from domemargin.profiles.arrays import Bools, Floats, Ints
@@ -35,32 +37,15 @@ SLOPES = np.stack((4.0 * _PLACE - 3.0, 4.0 - 8.0 * _PLACE, 4.0 * _PLACE - 1.0), 
 
 
 @kernel
-def add_edge_contact(
-    x: Floats,
-    before: Floats,
-    edges: Ints,
-    shapes: Floats,
-    area: Floats,
-    segments: Floats,
-    place: float,
-    moved: float,
-    stiffness: float,
-    soft: float,
-    stick: float,
-    friction: float,
-    follow: bool,
-    old: Floats,
-    new: Floats,
-    free: Bools,
-    residual: Floats,
-    band: Floats,
-    coupling: Floats,
-) -> tuple[float, float]:
-    """Add one tool's forces on edges to residual and band; see contact_kernel.add_contact.
+def add_edge_contact(metal: Fields, rigid: Fields, out: Fields) -> tuple[float, float]:
+    """Add one tool's forces on edges to residual and band; see contact/kernel.add_contact.
 
-    x, before : (n_nodes, 2) positions.  edges : (m, 3) start, middle, end.  area : (m, 2)
-    undeformed area per radian.  Returns axial force and its derivative by place, N per radian.
+    metal : of SolidFace.  rigid : of Rigid.  out : of Touched.
+    Returns axial force and its derivative by place, N per radian.
     """
+    x, before, edges, shapes, area, free = SolidFace(*metal)
+    segments, place, moved, law = Rigid(*rigid)
+    old, new, residual, band, coupling = Touched(*out)
     coupling[:] = 0.0
     force = slope = 0.0
     width = band.shape[1] - 1
@@ -75,20 +60,7 @@ def add_edge_contact(
                 r0 += shapes[q, i] * before[node, 0]
                 z0 += shapes[q, i] * before[node, 1]
             fr, fz, krr, krz, kzz, _, _ = point_contact(
-                point,
-                segments,
-                r,
-                z - place,
-                r - r0,
-                z - z0 - moved,
-                0.0,
-                stiffness,
-                soft,
-                stick,
-                friction,
-                follow,
-                old,
-                new,
+                point, segments, law, r, z - place, r - r0, z - z0 - moved, 0.0, old, new
             )
             if new[point, SEGMENT] < 0.0:
                 continue
@@ -201,12 +173,10 @@ class SolidPress:
             history.append(new)
             if self.active and not self.active[i]:
                 continue
-            forces[i], stiff = add_edge_contact(
-                x, before, edges, SHAPES, area, tool.rows, places[i],
-                places[i] - start.places[i], self.penalty.stiffness, self.penalty.soft,
-                self.penalty.stick, tool.friction, self.follow, start.history[i], new, body.free,
-                found.residual, found.band, own,
-            )  # fmt: skip
+            face = SolidFace(x, before, edges, SHAPES, area, body.free)
+            rigid = at_trial(tool, self.penalty, places[i], start.places[i], self.follow)
+            touched = Touched(start.history[i], new, found.residual, found.band, own)
+            forces[i], stiff = add_edge_contact(face[:], rigid[:], touched[:])
             if i == self.held:
                 slope, coupling = stiff, own.copy()
         found.residual[:] -= load

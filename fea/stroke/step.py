@@ -11,7 +11,8 @@ from typing import Any, NamedTuple, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from domemargin.fea.contact.contact import ContactRule, Penalty, Tool, contact_rule
+from domemargin.fea.contact.contact import ContactRule, Penalty, Tool, at_trial, contact_rule
+from domemargin.fea.contact.given import ShellFace, Touched
 from domemargin.fea.contact.kernel import HISTORY, SEGMENT, add_contact
 from domemargin.fea.core.banded import bordered, norm
 from domemargin.fea.errors import SolveError
@@ -167,17 +168,7 @@ def faces(shell: Shell, state: ShellState) -> tuple[Floats, Floats]:
     """(n_points,) distances of the inside and outside faces from the mid-surface, mm."""
     out = []
     for side in (1.0, -1.0):
-        _, face = thicken(
-            shell.material,
-            shell.first_layer,
-            shell.gauge,
-            shell.inner,
-            shell.reach,
-            shell.rule,
-            state.layers,
-            state.stress,
-            side,
-        )
+        _, face = thicken(shell.material, shell.through[:], state.layers, state.stress, side)
         out.append(side * face)
     return out[0], out[1]
 
@@ -232,27 +223,12 @@ def _evaluate(
     for i, tool in enumerate(press.tools):
         if not press.on(i):
             continue
-        forces[i], stiff, rub, kept = add_contact(
-            x,
-            start.shell.x,
-            press.rule.shapes,
-            press.rule.area,
-            half[tool.touches],
-            tool.rows,
-            places[i],
-            places[i] - start.places[i],
-            press.penalty.stiffness,
-            press.penalty.soft,
-            press.penalty.stick,
-            tool.friction,
-            press.follow,
-            start.history[i],
-            history[i],
-            found.residual,
-            found.band,
-            own,
-            shell.fixed,
+        face = ShellFace(
+            x, start.shell.x, press.rule.shapes, press.rule.area, half[tool.touches], shell.fixed
         )
+        rigid = at_trial(tool, press.penalty, places[i], start.places[i], press.follow)
+        touched = Touched(start.history[i], history[i], found.residual, found.band, own)
+        forces[i], stiff, rub, kept = add_contact(face[:], rigid[:], touched[:])
         rubbed += rub
         spring += kept
         if i == press.held:

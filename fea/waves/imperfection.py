@@ -44,7 +44,8 @@ def quadratic(band: Floats, w: Floats) -> float:
     return total
 
 
-def _strains(shell: Shell, n: int, x: Floats, y: Floats, wave: Floats) -> Floats:
+def layer_strains(shell: Shell, n: int, x: Floats, y: Floats, wave: Floats) -> Floats:
+    """(n_layers, 5) strains of an n-wave about positions x and layer distances y; wave_strains."""
     out = np.empty((shell.y0.size, ENTRIES))
     wave_strains(float(n), x, wave, shell.body[:], y, out)
     return out
@@ -56,7 +57,8 @@ def _forces(shell: Shell, n: int, x: Floats, y: Floats, stress: Floats) -> Float
     return out.ravel()
 
 
-def _times(moduli: Floats, e: Floats) -> Floats:
+def layer_stresses(moduli: Floats, e: Floats) -> Floats:
+    """(n_layers, 5) stresses, MPa, of strains e (n_layers, 5) by moduli (n_layers, 7)."""
     d11, d12, d22, d13, d23, d33, shear = moduli.T
     return np.stack(
         (
@@ -93,14 +95,14 @@ def grow(shell: Shell, states: Sequence[ShellState], n: int, given: Floats) -> W
     given = given.copy().ravel()
     given[fixed] = 0.0
     wave = given.reshape(-1, 5)
-    strain = _strains(shell, n, states[0].x, states[0].y, wave)
+    strain = layer_strains(shell, n, states[0].x, states[0].y, wave)
     stress = np.zeros_like(strain)
     waves, changes = [wave], []
     for before, state in pairwise(states):
         moduli = np.empty((shell.y0.size, 7))
         layer_moduli(state.x, shell.body[:], before.history[:], moduli)
         band = bands(shell, before, state, (n,), state.pressure, FLOW)[0]
-        right = _forces(shell, n, state.x, before.y, _times(moduli, strain) - stress)
+        right = _forces(shell, n, state.x, before.y, layer_stresses(moduli, strain) - stress)
         right[fixed] = 0.0
         for i in fixed:
             band[i] = 0.0
@@ -110,8 +112,8 @@ def grow(shell: Shell, states: Sequence[ShellState], n: int, given: Floats) -> W
         if factor(band) != 0:
             raise SolveError(f"the bottom is unstable in {n} waves at {state.pressure:.4g} MPa")
         new = solve(band, right).reshape(-1, 5)
-        new_strain = _strains(shell, n, state.x, before.y, new)
-        new_stress = stress + _times(moduli, new_strain - strain)
+        new_strain = layer_strains(shell, n, state.x, before.y, new)
+        new_stress = stress + layer_stresses(moduli, new_strain - strain)
         changes.append(_change(shell, before, state, n, (wave, new), (stress, new_stress)))
         wave, strain, stress = new, new_strain, new_stress
         waves.append(wave)

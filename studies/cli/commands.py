@@ -6,18 +6,16 @@ import contextlib
 import io
 import json
 import sys
-from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from domemargin.profiles.errors import InputError
+from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
 
 if TYPE_CHECKING:
-    from domemargin.studies.study.engines import Engine
     from domemargin.studies.study.study import Study
 
 StudyArgument = Annotated[
@@ -80,7 +78,7 @@ def study(
     from domemargin.studies.options import in_range
 
     limit = float(in_range(case_limit, "--case-limit", 1, 86400))
-    solvers = _engine(workers, cluster)
+    engine = solvers(workers, cluster)
     asked = _study(file, profile, require)
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
@@ -103,8 +101,8 @@ def study(
                 print(f"domemargin: {str(folder)!r} held the study {held!r}; its cases stay in the "
                       "store, its tables are replaced", file=sys.stderr)  # fmt: skip
     announce_compiling()
-    with Reporter() as reporter, _worker_errors():
-        outcome = run_study(asked, store, solvers, on_progress=reporter, limit=limit)
+    with Reporter() as reporter, worker_errors():
+        outcome = run_study(asked, store, engine, on_progress=reporter, limit=limit)
     files = []
     if not outcome.interrupted:
         files = [folder / "cases.csv", folder / "cases.parquet"]
@@ -116,16 +114,6 @@ def study(
         print_outcome(asked, outcome, [store, *files])
     if outcome.interrupted:
         raise typer.Exit(130)
-
-
-def rescued_store(store: Path) -> None:
-    """Rescue a store and say what was kept.  Raises StoreError."""
-    from domemargin.studies.study.rescue import rescue
-
-    kept, aside = rescue(store)
-    if aside is not None or kept:
-        where = f"; the damaged store is now {aside}" if aside else ""
-        print(f"kept {kept} cases{where}", file=sys.stderr)
 
 
 def studies() -> None:
@@ -153,14 +141,14 @@ def margin(
     from domemargin.studies.options import ranged, required_pressure, share
     from domemargin.studies.text.study import margin_data, print_margin
 
-    solvers = _engine(workers, None)
+    engine = solvers(workers, None)
     wanted = share(at_margin, "--margin", most=1.0)
     required = None if require is None else required_pressure(require, "--require")
     most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
     store = store_in(result)
     folder = run_folder(store.parent if out is None else out, "margin")
-    with _worker_errors():
-        report = margin_report(store, wanted, required, most_error, solvers)
+    with worker_errors():
+        report = margin_report(store, wanted, required, most_error, engine)
     data = margin_data(report)
     files = [folder / "margin.json", folder / "margin.png"]
     write_json(data, files[0])
@@ -225,7 +213,7 @@ def scatter(
 
     drawn = in_range(cans, "--cans", 1000, 10_000_000)
     solved = in_range(training, "--training", 16, 4096)
-    solvers = _engine(workers, cluster)
+    engine = solvers(workers, cluster)
     asked = _study(file, profile, require)
     most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
     asked.requirement()
@@ -240,9 +228,9 @@ def scatter(
     from domemargin.studies.text.study import print_scatter, scatter_data
 
     try:
-        with Reporter() as reporter, _worker_errors():
+        with Reporter() as reporter, worker_errors():
             report = scatter_report(
-                asked, folder, solvers, None, drawn, solved, most_error,
+                asked, folder, engine, None, drawn, solved, most_error,
                 on_progress=reporter,
             )  # fmt: skip
     except Interrupted as stop:
@@ -265,34 +253,6 @@ def _study(file: str, profile: str | None, require: str | None) -> Study:
     required = None if require is None else required_pressure(require, "--require")
     asked = load_study(file, profile)
     return asked if required is None else replace(asked, required=required)
-
-
-def _engine(
-    workers: str | None, cluster: str | None, usual: int | None = None
-) -> Callable[[], Engine]:
-    from domemargin.studies.options import in_range
-    from domemargin.studies.study.engines import Cluster, Processes
-
-    many = usual if workers is None else in_range(workers, "--workers", 1, 256)
-    if cluster is None:
-        return partial(Processes, many)
-    if workers is not None:
-        raise InputError("--workers goes with processes; a cluster has its own", "--workers")
-    return partial(Cluster, cluster)
-
-
-class _worker_errors:  # noqa: N801
-    """Workers that cannot work end in one sentence and status 1."""
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, kind: Any, error: BaseException | None, trace: Any) -> None:
-        from domemargin.studies.study.engines import WorkerError
-
-        if isinstance(error, WorkerError):
-            print(f"domemargin: {error}", file=sys.stderr)
-            raise typer.Exit(1) from None
 
 
 def _print_json(data: dict[str, Any]) -> None:

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
+
 if TYPE_CHECKING:
+    from domemargin.fea.doming.record import DomingRecord
+    from domemargin.fea.stroke.stages import Formed
     from domemargin.studies.doming.study import DomingStudy
+    from domemargin.studies.figures.film import Film
     from domemargin.studies.study.engines import Engine
 
 TOOLING = typer.Argument(
@@ -73,13 +78,11 @@ def doming(
     from domemargin.profiles.limits import check
     from domemargin.profiles.quantities import parse_quantity
     from domemargin.profiles.tooling.files import load_tooling
-    from domemargin.studies.cli.commands import _engine
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.runs import run_folder
     from domemargin.studies.options import in_range
-    from domemargin.studies.whole_files import write_whole
 
     station = load_tooling(tooling)
-    engine = _engine(workers, cluster, 2)
+    engine = solvers(workers, cluster, 2)
     limit = float(in_range(case_limit, "--case-limit", 1, 86400))
     turned, shifted = (
         parse_quantity(text, kind, f"--{name}")
@@ -92,7 +95,6 @@ def doming(
 
         if json_only and out is None:
             raise InputError("--study needs --out with --json", "--out", "missing", "a folder")
-        _check_study(study)
         plan = load_doming_study(study, station)
         _study(plan, run_folder(out, station.name), engine, limit, rescue)
         return
@@ -122,26 +124,7 @@ def doming(
         "budget": None if costs is None else costs.to_dict(),
         "misaligned": None if sides is None else asdict(sides),
     }
-    files: list[Path] = []
-    if folder is not None:
-        from domemargin.profiles.files.writing import dump_profile
-        from domemargin.studies.doming.formed_profile import formed_profile
-
-        files = [folder / "doming.json"]
-        write_json(data, files[0])
-        if formed.stages:
-            from domemargin.studies.figures.doming import doming_figure
-
-            files.append(folder / "doming.png")
-            write_figure(doming_figure(formed, record), files[-1])
-        if (bottom := formed_profile(formed, station)) is not None:
-            files.append(folder / "formed.toml")
-            write_whole(files[-1], dump_profile(bottom))
-        if animation and film.frames:  # none where the first stage failed
-            from domemargin.studies.figures.doming_frames import write_animation
-
-            files.append(folder / "doming.gif")
-            write_animation(formed, film, files[-1])
+    files = [] if folder is None else _write(folder, data, formed, record, film)
     if json_only:
         sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
     else:
@@ -161,23 +144,31 @@ def doming(
         raise typer.Exit(1)
 
 
-def _check_study(path: Path) -> None:
-    """Reject, as InputError, a file that cannot be read or is of another kind."""
-    from domemargin.profiles.errors import InputError, brief_path
-    from domemargin.profiles.files.contents import content_of
-    from domemargin.profiles.files.toml_files import check_kind, tables
+def _write(
+    folder: Path, data: dict[str, Any], formed: Formed, record: DomingRecord, film: Film
+) -> list[Path]:
+    """The files of one solve: data, and as far as the solve came figure, profile and film."""
+    from domemargin.profiles.files.writing import dump_profile
+    from domemargin.studies.cli.runs import write_figure, write_json
+    from domemargin.studies.doming.formed_profile import formed_profile
+    from domemargin.studies.whole_files import write_whole
 
-    given = brief_path(path)
-    try:
-        raw = path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"study file {given} cannot be read: {reason}", "--study") from None
-    found = content_of(raw)
-    if found == "a TOML file":
-        check_kind(tables(raw.decode("utf-8", errors="replace")), "doming study", given)
-    elif found:
-        raise InputError(f"{given} is {found}; it must be a doming study, text in TOML", "--study")
+    files = [folder / "doming.json"]
+    write_json(data, files[0])
+    if formed.stages:
+        from domemargin.studies.figures.doming import doming_figure
+
+        files.append(folder / "doming.png")
+        write_figure(doming_figure(formed, record), files[-1])
+    if (bottom := formed_profile(formed, record.tooling)) is not None:
+        files.append(folder / "formed.toml")
+        write_whole(files[-1], dump_profile(bottom))
+    if film.frames:
+        from domemargin.studies.figures.doming_frames import write_animation
+
+        files.append(folder / "doming.gif")
+        write_animation(formed, film, files[-1])
+    return files
 
 
 def _study(
@@ -190,7 +181,6 @@ def _study(
     import sys
 
     from domemargin.profiles.errors import brief_path
-    from domemargin.studies.cli.commands import _worker_errors, rescued_store
     from domemargin.studies.cli.progress import Reporter
     from domemargin.studies.doming.study import doming_task, write_doming_table
     from domemargin.studies.study.runner import run_task
@@ -203,7 +193,7 @@ def _study(
     if old.exists() and not store.exists():
         text = f"{brief_path(old)} is of an earlier version and is not read any more"
         print(f"domemargin: {text}; all cases are solved anew", file=sys.stderr)
-    with Reporter() as reporter, _worker_errors():
+    with Reporter() as reporter, worker_errors():
         outcome = run_task(doming_task(plan), store, engine, reporter, limit=limit)
     if outcome.interrupted:
         raise typer.Exit(130)

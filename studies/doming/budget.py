@@ -169,18 +169,17 @@ def depth_budget(base: DomingRecord, wanted: float = WANTED) -> Budget:
 
 
 def _answers(record: DomingRecord) -> tuple[float, ...]:
-    assert record.depth_mm is not None
-    assert record.springback_mm is not None
-    assert record.worst is not None
-    assert record.peak_force_n is not None
+    stroke, rest = record.stroke, record.rest
+    assert stroke is not None
+    assert rest is not None
     pressure = record.reversal_pressure_mpa
     return (
-        record.depth_mm,
-        record.springback_mm,
+        rest.depth_mm,
+        rest.springback_mm,
         math.nan if pressure is None else pressure / PSI,
-        100.0 * record.worst.thinning,
-        1e-3 * record.peak_force_n,
-        math.nan if record.split_risk is None else record.split_risk,
+        100.0 * rest.worst.thinning,
+        1e-3 * stroke.peak_force_n,
+        math.nan if rest.split_risk is None else rest.split_risk,
     )
 
 
@@ -218,8 +217,9 @@ def _way(base: DomingRecord, knob: Knob, slope: Slopes, wanted: float) -> Way:
 
     if slope.depth_mm is None:
         return none(f"not known: {slope.reason}")
+    bottomed = base.end is not None and base.end.bottomed
     if abs(slope.depth_mm) * knob.reach / knob.scale < LEVEL:
-        if knob.name in ("set", "spring force") and base.bottomed:
+        if knob.name in ("set", "spring force") and bottomed:
             return none("wins no depth: the flange already holds the nose")
         return none("wins no depth")
     change = wanted / slope.depth_mm
@@ -232,9 +232,9 @@ def _way(base: DomingRecord, knob: Knob, slope: Slopes, wanted: float) -> Way:
     if isinstance(after, str):
         return none(after)
     remark = "loads the drive" if knob.name in ("set", "spring force") else ""
-    if knob.name == "set" and base.bottomed is False:
+    if knob.name == "set" and not bottomed:
         remark = "until the flange bottoms; loads the drive"
-    if base.bottomed is False and after.bottomed:
+    if not bottomed and after.end is not None and after.end.bottomed:
         remark = f"then the flange bottoms{'; loads the drive' if remark else ''}"
     before, now = _answers(base), _answers(after)
     gains = [b - a if math.isfinite(b - a) else None for a, b in zip(before, now, strict=True)]
@@ -247,7 +247,7 @@ def _way(base: DomingRecord, knob: Knob, slope: Slopes, wanted: float) -> Way:
         gains[4],
         remark,
         gains[0],
-        after.split_risk,
+        None if after.rest is None else after.rest.split_risk,
     )
 
 
@@ -274,15 +274,15 @@ def _turned(
     base: DomingRecord, knob: Knob, change: float, wanted: float, reach: float
 ) -> tuple[DomingRecord | str, float]:
     """A solve with the change (people's unit), once corrected by what it won, and the change."""
-    assert base.depth_mm is not None
+    assert base.rest is not None
     best: tuple[float, DomingRecord, float] | None = None
     for _ in range(2):
         record = doming(knob.turn(base.tooling, change * knob.scale))
-        if record.kind != "formed" or record.depth_mm is None:
+        if record.rest is None:
             if best is None:
                 return f"not known: {record.reason}", change
             break
-        won = record.depth_mm - base.depth_mm
+        won = record.rest.depth_mm - base.rest.depth_mm
         if best is None or abs(won - wanted) < best[0]:
             best = abs(won - wanted), record, change
         if best[0] <= CLOSE * wanted or won <= 0.2 * wanted:

@@ -12,8 +12,9 @@ from dataclasses import replace
 import numpy as np
 
 from domemargin.fea.doming.fit import Fit, fit_shape
-from domemargin.fea.doming.readings import depth, line
+from domemargin.fea.doming.readings import line
 from domemargin.fea.metal.materials import B1, B2, EP
+from domemargin.fea.stroke.press import outside_depth
 from domemargin.fea.stroke.stages import Formed
 from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
@@ -34,7 +35,7 @@ def formed_profile(formed: Formed, tooling: Tooling) -> Profile | None:
     if "punch off" not in stages:
         return None
     state = stages["punch off"]
-    reading, stand = depth(formed, state)
+    reading, stand = outside_depth(formed.press, state)
     lie = line(formed, state)
     z = lie.z - stand
     fit = fit_shape(tooling, lie.r, z, lie.angle, reading)

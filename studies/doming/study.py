@@ -22,8 +22,9 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from domemargin.profiles.errors import InputError, brief
-from domemargin.profiles.files.toml_files import tables
+from domemargin.profiles.errors import InputError, brief, brief_path
+from domemargin.profiles.files.contents import content_of
+from domemargin.profiles.files.toml_files import check_kind, tables
 from domemargin.profiles.limits import LIMITS, SHOWN_UNIT, check, unknown_name
 from domemargin.profiles.quantities import parse_quantity
 from domemargin.profiles.tooling.tooling import Tooling
@@ -72,12 +73,22 @@ class DomingStudy:
 
 def load_doming_study(path: Path, tooling: Tooling) -> DomingStudy:
     """Read a doming study.  Raises InputError in one sentence."""
+    given = brief_path(path)
     try:
-        text = path.read_text(encoding="utf-8")
+        raw = path.read_bytes()
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or " ".join(str(error).split())
-        raise InputError(f"study file {str(path)!r} cannot be read: {reason}") from None
-    data = tables(text, f"study file {str(path)!r} is ")
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(f"study file {given} cannot be read: {reason}", "--study") from None
+    found = content_of(raw)
+    if found not in ("", "a TOML file"):
+        need = "a doming study, text in TOML"
+        raise InputError(f"{given} is {found}; it must be {need}", "--study", given, need)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError(f"study file {given} is not UTF-8 text", "--study", given) from None
+    data = tables(text, f"study file {given} is ")
+    check_kind(data, "doming study", given)
     known = {"name", "cases", "seed", "vary"}
     for key in data:
         if key not in known:
@@ -209,13 +220,10 @@ def solve_tooling(tooling: Tooling) -> dict[str, Any]:
     from domemargin.fea.doming.doming import doming
 
     record = doming(tooling)
-    outputs = {name: _plain(getattr(record, name)) for name in OUTPUTS}
-    thinnest = None if record.worst is None else record.worst.thinning
+    known = record.to_dict() | {"reversal_pressure_mpa": record.reversal_pressure_mpa}
+    outputs = {name: known[name] for name in OUTPUTS}
+    thinnest = None if record.rest is None else record.rest.worst.thinning
     return {"kind": record.kind, "reason": record.reason, **outputs, "thinning": thinnest}
-
-
-def _plain(value: Any) -> Any:
-    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def write_doming_table(path: Path, study: DomingStudy, store: Path) -> None:

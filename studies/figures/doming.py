@@ -16,9 +16,9 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from domemargin.fea.contact.kernel import LINE
-from domemargin.fea.doming.readings import Line, depth, line
+from domemargin.fea.doming.readings import Line, line
 from domemargin.fea.doming.record import DOMING_CAUTION, DomingRecord
-from domemargin.fea.stroke.press import CLAMP, DIE, PUNCH
+from domemargin.fea.stroke.press import CLAMP, DIE, PUNCH, outside_depth
 from domemargin.fea.stroke.stages import Formed
 from domemargin.fea.stroke.step import FormingState
 from domemargin.profiles.arrays import Floats
@@ -160,7 +160,7 @@ def _draw_rims(
             loaded = line(formed, states["stroke"])
             ax.plot(loaded.r, loaded.z, color=BEFORE, lw=1.0, ls="--", label="loaded, middle")
             ax.legend(loc="upper right", fontsize=7.5)
-            title = f"at rest: depth {depth(formed, state)[0]:.3f} mm"
+            title = f"at rest: depth {outside_depth(formed.press, state)[0]:.3f} mm"
         draw_metal(ax, line(formed, state))
         ax.set_xlim(nose - 5.0, nose + 5.5)
         ax.set_ylim(-1.0, 8.0)
@@ -225,11 +225,12 @@ def _draw_contact(ax: Axes, record: DomingRecord) -> None:
 def _draw_thickness(figure: Figure, grid: object, record: DomingRecord) -> None:
     ax = figure.add_subplot(grid[2, :])  # type: ignore[index]
     shape = figure.add_subplot(grid[0, 6:])  # type: ignore[index]
-    metal = record.metal
-    if metal is None:
+    rest = record.rest
+    if rest is None:
         ax.axis("off")
         shape.axis("off")
         return
+    metal = rest.metal
     part = np.array(metal.part)
     shown = part != "sidewall"
     ax.axhline(0.0, color="#BBBBBB", lw=0.8)
@@ -239,10 +240,9 @@ def _draw_thickness(figure: Figure, grid: object, record: DomingRecord) -> None:
         (metal.hoop_strain, RING, "hoop strain"),
     ):
         ax.plot(metal.place_mm[shown], 100.0 * strain[shown], color=colour, lw=1.1, label=label)
-    if record.thinning_limit is not None:
-        ax.axhline(-100.0 * record.thinning_limit, color=AFTER, lw=1.0, ls="--")
-        words = "split limit of the gauge"
-        ax.text(0.3, -100.0 * record.thinning_limit + 0.4, words, color=AFTER, fontsize=7.5)
+    ax.axhline(-100.0 * rest.thinning_limit, color=AFTER, lw=1.0, ls="--")
+    words = "split limit of the gauge"
+    ax.text(0.3, -100.0 * rest.thinning_limit + 0.4, words, color=AFTER, fontsize=7.5)
     _name_parts(ax, metal.place_mm[shown], part[shown])
     ax.set_title("change along the metal, means over 1 mm", fontsize=9)
     ax.set_xlabel("arc length in the blank (mm)", fontsize=8)

@@ -119,8 +119,8 @@ def fitted(names: tuple[str, ...], points: Floats, pressure: Floats) -> Surrogat
     rest = pressure - terms @ trend
     process = None
     if rest.std() > 1e-9 * abs(pressure).max():
-        process = _process(x, rest)
-        residual = _left_out(process, x, rest)
+        process = fitted_process(x, rest)
+        residual = left_out_errors(process, x, rest)
     else:  # a plane through all points leaves nothing to a process
         hat = np.einsum("ij,ji->i", terms, np.linalg.pinv(terms))
         residual = rest / (1.0 - hat)
@@ -132,7 +132,8 @@ def _terms(x: Floats) -> Floats:
     return np.concatenate((np.ones((len(x), 1)), x), axis=1)
 
 
-def _process(x: Floats, rest: Floats) -> Any:
+def fitted_process(x: Floats, rest: Floats) -> Any:
+    """A Gaussian process fitted to values rest (n,) at points x (n, d)."""
     from sklearn.exceptions import ConvergenceWarning
     from sklearn.gaussian_process import GaussianProcessRegressor
     from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
@@ -155,7 +156,7 @@ def _process(x: Floats, rest: Floats) -> Any:
         ).fit(x, rest)
 
 
-def _left_out(process: Any, x: Floats, rest: Floats) -> Floats:
+def left_out_errors(process: Any, x: Floats, rest: Floats) -> Floats:
     """(n,) error at each case of the process without it: Rasmussen & Williams, eq. 5.12."""
     scale, shift = rest.std(), rest.mean()  # what normalize_y takes off
     inverse = np.linalg.inv(process.kernel_(x))

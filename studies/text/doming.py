@@ -18,7 +18,7 @@ from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:
     from domemargin.fea.doming.misaligned import Misaligned
-    from domemargin.fea.doming.record import DomingRecord
+    from domemargin.fea.doming.record import DomingRecord, Rest
     from domemargin.fea.doming.reversal import FormedReversal
     from domemargin.studies.doming.budget import Budget
     from domemargin.studies.doming.study import DomingStudy
@@ -85,7 +85,7 @@ def print_doming(
     )
     console.print()
     answer = plain_table("left", "left")
-    if record.depth_mm is None:
+    if record.rest is None:
         answer.add_row("Depth", Text(KINDS[record.kind], style="bold red"))
         answer.add_row("", record.reason)
     else:
@@ -96,67 +96,61 @@ def print_doming(
     if len(record.reversal) > 1:
         _print_parts(console, record)
     if budget is not None:
-        _print_budget(console, budget)
+        print_budget(console, budget)
     print_files(console, files)
     console.print(Text(record.caution, style="italic"))
 
 
 def _add_depth(answer: Table, record: DomingRecord) -> None:
-    assert record.depth_mm is not None
-    assert record.loaded_depth_mm is not None
-    assert record.springback_mm is not None
-    assert record.overtravel_mm is not None
-    assert record.peak_force_n is not None
-    assert record.punch_force_n is not None
-    assert record.draw_in_mm is not None
-    assert record.worst is not None
-    answer.add_row("Depth", Text(f"{record.depth_mm:.3f} mm", style="bold"))
+    stroke, end, rest = record.stroke, record.end, record.rest
+    assert stroke is not None
+    assert end is not None
+    assert rest is not None
+    answer.add_row("Depth", Text(f"{rest.depth_mm:.3f} mm", style="bold"))
     answer.add_row(
-        "", f"{record.loaded_depth_mm:.3f} mm loaded, {record.springback_mm:.3f} mm springback"
+        "", f"{end.loaded_depth_mm:.3f} mm loaded, {rest.springback_mm:.3f} mm springback"
     )
-    if record.depth_per_kn:
-        assert record.depth_band_mm is not None
-        assert record.depth_low_mm is not None
-        one = 1e-5 * record.depth_per_kn * record.stroke.die_n[-1] if record.stroke else 0.0
+    if end.depth_per_kn:
+        one = 1e-5 * end.depth_per_kn * stroke.die_n[-1]
         answer.add_row(
             "",
             Text(
-                f"the spring ends the stroke: {record.depth_per_kn:.2f} mm of depth per kN, "
-                f"{one:.3f} mm for 1 % of its force; ± {record.depth_band_mm:.3f} mm by the mesh, "
-                f"and up to {record.depth_low_mm:.2f} mm deeper, for a solid takes less force",
+                f"the spring ends the stroke: {end.depth_per_kn:.2f} mm of depth per kN, "
+                f"{one:.3f} mm for 1 % of its force; ± {end.depth_band_mm:.3f} mm by the mesh, "
+                f"and up to {end.depth_low_mm:.2f} mm deeper, for a solid takes less force",
                 style="dark_orange3",
             ),
         )
-    how = "the flange bottoms on the nose" if record.bottomed else "the flange does not bottom"
-    answer.add_row("Stroke end", f"{how}; overtravel {record.overtravel_mm:.3f} mm")
+    how = "the flange bottoms on the nose" if end.bottomed else "the flange does not bottom"
+    answer.add_row("Stroke end", f"{how}; overtravel {end.overtravel_mm:.3f} mm")
     answer.add_row(
         "Peak force",
-        f"{record.peak_force_n / 1e3:.2f} kN on the station, "
-        f"{record.punch_force_n / 1e3:.2f} kN on the punch",
+        f"{stroke.peak_force_n / 1e3:.2f} kN on the station, "
+        f"{stroke.punch_force_n / 1e3:.2f} kN on the punch",
     )
-    worst = record.worst
+    worst = rest.worst
     answer.add_row(
         "Thinning",
         f"{100 * worst.thinning:.1f} % over 1 mm (± 0.5 points by the mesh), {spaced(worst.part)}, "
         f"r {worst.r_mm:.2f} mm",
     )
-    if record.split_risk is not None and record.thinning_limit is not None:
-        words = f"{record.split_risk:.2f} of the limit of {100 * record.thinning_limit:.1f} %"
+    if rest.split_risk is not None:
+        words = f"{rest.split_risk:.2f} of the limit of {100 * rest.thinning_limit:.1f} %"
         colour = (
-            "red" if record.split_risk >= 1.0 else "dark_orange3" if record.split_risk > 0.8 else ""
+            "red" if rest.split_risk >= 1.0 else "dark_orange3" if rest.split_risk > 0.8 else ""
         )
         answer.add_row("Split risk", Text(words, style=colour))
-        answer.add_row("", record.thinning_limit_source)
-    if record.hoop_strain is not None and record.hoop_strain < WRINKLES:
+        answer.add_row("", rest.thinning_limit_source)
+    if rest.hoop_strain < WRINKLES:
         answer.add_row(
             "Wrinkling",
             Text(
-                f"hoop strain {100 * record.hoop_strain:.0f} %: wrinkles are usual beyond "
+                f"hoop strain {100 * rest.hoop_strain:.0f} %: wrinkles are usual beyond "
                 f"{100 * WRINKLES:.0f} % where no tool backs the sheet; they are not solved for",
                 style="red",
             ),
         )
-    answer.add_row("Draw-in", f"{record.draw_in_mm:.2f} mm of metal went over the nose")
+    answer.add_row("Draw-in", f"{rest.draw_in_mm:.2f} mm of metal went over the nose")
     for i, words in enumerate(marks_words(record)):
         answer.add_row("" if i else "Embossing", words)
     pressure = record.reversal_pressure_mpa
@@ -167,7 +161,7 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
         answer.add_row("", _reversal_words(record.reversal[ALL]))
     elif record.reversal:
         answer.add_row("Reversal", next(iter(record.reversal.values())).reason)
-    answer.add_row("As a profile", _fit_words(record))
+    answer.add_row("As a profile", _fit_words(rest))
     worst_gap = max(abs(b.energy_gap) for b in record.balances)
     answer.add_row(
         "Solved", f"energy balance within {100 * worst_gap:.2f} %, {record.seconds:.1f} s"
@@ -190,10 +184,10 @@ def _add_sides(answer: Table, sides: Misaligned) -> None:
     answer.add_row("", sides.basis)
 
 
-def _fit_words(record: DomingRecord) -> str:
-    fit = record.fitted
+def _fit_words(rest: Rest) -> str:
+    fit = rest.fitted
     if fit is None:
-        misfit = "" if record.misfit_mm is None else f" (misfit {record.misfit_mm:.3f} mm)"
+        misfit = "" if rest.misfit_mm is None else f" (misfit {rest.misfit_mm:.3f} mm)"
         return f"not describable by these dimensions{misfit}; the traced form is kept"
     radii, breaks = fit["dome_radius"], fit["dome_break_diameter"]
     dome = f"{radii[0]:.1f}"
@@ -204,7 +198,7 @@ def _fit_words(record: DomingRecord) -> str:
         f"{fit['shoulder_radius']:.2f}, nose {fit['nose_radius']:.2f}, inner leg "
         f"{math.degrees(fit['inner_leg_angle']):.1f} deg, outer leg "
         f"{math.degrees(fit['outer_leg_angle']):.1f} deg (middle surface, mm; misfit "
-        f"{record.misfit_mm:.3f} mm)"
+        f"{rest.misfit_mm:.3f} mm)"
     )
 
 
@@ -241,7 +235,8 @@ def _number(value: float | None, digits: int = 3) -> str:
     return text if float(text) else text[1:]  # no -0.00
 
 
-def _print_budget(console: Console, budget: Budget) -> None:
+def print_budget(console: Console, budget: Budget) -> None:
+    """Slopes of each knob, the ways to win depth, and the knobs that win none."""
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("What a change does")
     for name in ("from", "by", *_COSTS):

@@ -50,7 +50,7 @@ def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None
     for state, number in sorted(outcome.counts.items(), key=lambda item: -item[1]):
         table.add_row(str(number), STATES.get(state, "not solved yet"))
     console.print(table)
-    _print_reasons(console, outcome.reasons)
+    print_reasons(console, outcome.reasons)
     print_files(console, files)
     if not outcome.interrupted and set(outcome.counts) & set(SOLVED):
         folder = outcome.store.parent
@@ -58,7 +58,7 @@ def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None
     console.print(Text(CAUTION, style="italic"))
 
 
-def _print_reasons(console: Any, reasons: Sequence[tuple[str, str, int]]) -> None:
+def print_reasons(console: Any, reasons: Sequence[tuple[str, str, int]]) -> None:
     """Why cases have no answer; reasons that differ by their numbers alone are told as one."""
     alike: dict[tuple[str, str], tuple[str, int, bool]] = {}
     for state, reason, number in reasons:
@@ -102,7 +102,7 @@ def print_margin(report: MarginReport, files: Sequence[Path]) -> None:
     console.print(
         Text(f"{known} of {len(report.table)} cases have a reversal pressure{unfinished}")
     )
-    _print_reasons(console, report.reasons)
+    print_reasons(console, report.reasons)
     if study.required is not None and report.target is not None:
         asked = f"Required {study.required / PSI:.4g} psi"
         if report.wanted:

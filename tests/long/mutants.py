@@ -41,17 +41,19 @@ KERNELS = {
 }
 STATISTICS = {
     "studies/tails.py": "test_statistics test_diagnosis",
-    "studies/margin/tolerable.py": "test_statistics test_margin",
-    "studies/margin/slopes.py": "test_statistics test_margin",
-    "studies/margin/surrogate.py": "test_statistics test_margin",
+    "studies/margin/tolerable.py": "test_statistics_fits test_margin",
+    "studies/margin/slopes.py": "test_statistics_fits test_margin",
+    "studies/margin/surrogate.py": "test_statistics_fits test_margin",
     "studies/readings/components.py": "test_components",
     "studies/readings/control_charts.py": "test_control_charts",
     "studies/readings/control_capability.py": "test_statistics test_control_charts",
     "studies/readings/calibration.py": "test_calibration",
-    "studies/diagnosis/scatter.py": "test_statistics test_diagnosis",
-    "studies/diagnosis/diagnosis.py": "test_statistics test_diagnosis test_diagnosis_harder",
-    "studies/diagnosis/levels.py": "test_statistics test_diagnosis test_diagnosis_harder",
-    "studies/diagnosis/shape.py": "test_statistics test_diagnosis test_diagnosis_harder",
+    "studies/diagnosis/scatter.py": "test_statistics test_statistics_drawn test_diagnosis",
+    "studies/diagnosis/diagnosis.py": "test_statistics test_statistics_drawn test_diagnosis "
+    "test_diagnosis_harder",
+    "studies/diagnosis/levels.py": "test_statistics_drawn test_diagnosis test_diagnosis_harder",
+    "studies/diagnosis/shape.py": "test_statistics test_statistics_drawn test_diagnosis "
+    "test_diagnosis_harder",
     "studies/carbonation.py": "test_carbonation",
 }
 STORE = {

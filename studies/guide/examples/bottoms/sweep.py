@@ -7,8 +7,8 @@ import matplotlib.pyplot as plt
 import numpy as np
 from domemargin.fea.bottom.reversal import reversal
 from domemargin.profiles import load_profile
+from domemargin.profiles.units import PSI             # MPa
 
-PSI = 0.0068947573                                     # MPa
 north = load_profile("north")
 nose = np.linspace(1.2, 1.9, 6)                        # mm
 leg = np.linspace(0.0, 8.0, 5)                         # degrees; radians inside

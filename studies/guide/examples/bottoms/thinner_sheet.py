@@ -7,12 +7,13 @@ from domemargin.studies.guide.page import Example, Key, Page
 SCRIPT = """
 from domemargin.fea.bottom.reversal import reversal
 from domemargin.profiles import load_profile, metal_mass
+from domemargin.profiles.units import PSI
 
 north = load_profile("north")
 print("gauge   metal   reversal")
 for gauge in (0.265, 0.260, 0.255, 0.250):
     bottom = north.replaced(bottom_gauge=gauge)          # mm
-    pressure = reversal(bottom, waves=0).reversal_pressure_mpa / 0.0068947573
+    pressure = reversal(bottom, waves=0).reversal_pressure_mpa / PSI
     print(f"{gauge:.3f} mm {metal_mass(bottom):.3f} g {pressure:6.2f} psi")
 """
 
@@ -43,7 +44,7 @@ def write(page: Page) -> dict[str, float]:
     """Metal saved and pressure lost; what the shape can win back."""
     page.text("""
 Sheet of 0.250 in place of 0.265 mm saves metal in every can. What does it cost in reversal
-pressure? Seven lines of Python give a table; `replaced` is the same bottom with other dimensions.
+pressure? Nine lines of Python give a table; `replaced` is the same bottom with other dimensions.
 """)
     rows = [line.split() for line in page.python("thinner.py", SCRIPT).splitlines()[1:]]
     mass = {row[0]: float(row[2]) for row in rows}
@@ -77,7 +78,7 @@ be formed and stripped.
 
 EXAMPLE = Example(
     "What does thinner sheet cost?",
-    "seven lines of Python for metal and pressure, then a `study` of what the shape wins back",
+    "nine lines of Python for metal and pressure, then a `study` of what the shape wins back",
     write,
     {
         "metal saved": Key(0.195, 0.002, "g"),

@@ -8,6 +8,7 @@ import datetime
 import numpy as np
 from domemargin.fea.bottom.reversal import reversal
 from domemargin.profiles import load_profile
+from domemargin.profiles.units import PSI
 
 # two machines; one can of M1 a day goes to the reversal test.  The cans of this invented line hold
 # 4 % less than the model says, and a test repeats within 0.5 %.
@@ -22,7 +23,7 @@ with open("tested.csv", "w") as file:
             test = ""
             if machine == 1 and n % 20 == 0:
                 model = reversal(north.replaced(dome_depth=depth), waves=0).reversal_pressure_mpa
-                test = f"{0.96 * model * (1.0 + rng.normal(0.0, 0.005)) / 0.0068947573:.1f}"
+                test = f"{0.96 * model * (1.0 + rng.normal(0.0, 0.005)) / PSI:.1f}"
             time = start + datetime.timedelta(hours=n, minutes=machine)
             print(f"{time.isoformat()},M{machine},{depth:.3f},{test}", file=file)
 """
