@@ -163,6 +163,30 @@ class MeshFigures:
 
 
 @dataclass(frozen=True)
+class Slope:
+    """How fast one answer moves with one input (fea/bottom/slopes.py).
+
+    quantity : of the answer, with its unit ("reversal_pressure_mpa", "stand_growth_mm at
+    0.6205 MPa").  name : of the input.  value : of the input, and step : half the distance of the
+    two solves; mm, radians, MPa or a number.
+    slope : unit of the quantity per internal unit of the input; error : of it, about two standard
+    deviations.  per : the change that people say, in internal units, and per_words with its unit
+    ("0.01 mm"); change : of the quantity for it.  None of them where reason says why.
+    """
+
+    quantity: str
+    name: str
+    value: float
+    step: float
+    slope: float | None
+    error: float | None
+    per: float
+    per_words: str
+    change: float | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
 class Record:
     """The answer to one case.
 
@@ -174,6 +198,7 @@ class Record:
     resolution : what was asked, as a share of the reversal pressure.
     margin : reversal / required - 1.
     after : the last state followed: after reversal where the path was followed beyond it.
+    slopes : on request (fea/bottom/slopes.py); None where they were not asked for.
     """
 
     profile: Profile
@@ -198,6 +223,7 @@ class Record:
     iterations: int
     seconds: float
     versions: dict[str, str]
+    slopes: tuple[Slope, ...] | None = None
     caution: str = CAUTION
 
     def to_dict(self) -> dict[str, Any]:

@@ -13,6 +13,7 @@ import json
 import logging
 import sys
 import warnings
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -157,6 +158,10 @@ def reversal(
             show_default=False,
         ),
     ] = "shell",
+    slopes: Annotated[
+        bool,
+        typer.Option("--slopes", help="How fast the answers move with each dimension and value."),
+    ] = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -179,6 +184,10 @@ def reversal(
         records = [solve(bottom, settings, model=name) for name in models]
     except GmshUnavailableError as error:
         raise typer.Exit(_fail(str(error), 1)) from None
+    if slopes:
+        from domemargin.fea.bottom.slopes import with_slopes
+
+        records[0] = with_slopes(records[0], replace(settings, model=models[0]))
     record = records[0]
     data = record.to_dict()
     if len(records) > 1:
@@ -191,6 +200,11 @@ def reversal(
         write_json(data, files[0])
         write_curve(record.curve, files[1])
         write_figure(reversal_figure(record), files[2])
+        if record.slopes:
+            from domemargin.studies.figures.slopes import slopes_figure
+
+            files.append(folder / "slopes.png")
+            write_figure(slopes_figure(record), files[-1])
     if json_only:
         _print_json(data)
     else:

@@ -202,6 +202,10 @@ def scatter(
         str, typer.Option(metavar="N", help="Cases solved for the surrogate, 16 to 4096.")
     ] = "128",
     error: ErrorOption = "0.5 psi",
+    rare: Annotated[
+        bool,
+        typer.Option("--rare", help="Also the likeliest failing can, and shares of a millionth."),
+    ] = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     out: OutOption = None,
@@ -231,7 +235,7 @@ def scatter(
         with Reporter() as reporter, worker_errors():
             report = scatter_report(
                 asked, folder, engine, None, drawn, solved, most_error,
-                on_progress=reporter,
+                on_progress=reporter, rare=rare,
             )  # fmt: skip
     except Interrupted as stop:
         print(f"domemargin: {stop}", file=sys.stderr)

@@ -18,6 +18,7 @@ from domemargin.fea.core.record import CAUTION
 from domemargin.profiles import InputError
 from domemargin.profiles.arrays import Floats
 from domemargin.profiles.units import PSI
+from domemargin.studies.margin.rare_line import RareReport, rare_report
 from domemargin.studies.margin.sensitivity import Index, indices_of
 from domemargin.studies.margin.surrogate import Surrogate, surrogate_of
 from domemargin.studies.study.cases import Solver
@@ -53,6 +54,7 @@ class ScatterReport:
     pressure : (cans,) by the surrogate, a sample of them for figures.  mean, deviation : of all.
     surrogate_error : its cross-validated error.  doubtful : cans near the requirement or out of
     the surrogate's range; solved : of them; unanswered : of those, counted as below.
+    rare : the share by a search for the likeliest failing can, where that was asked for.
     """
 
     study: Study
@@ -69,6 +71,7 @@ class ScatterReport:
     solved: int
     unanswered: int
     influences: tuple[Influence, ...]
+    rare: RareReport | None = None
     caution: str = CAUTION
 
 
@@ -86,12 +89,14 @@ def scatter_report(
     most_error: float = 0.5 * PSI,
     most_solved: int = 400,
     on_progress: Callable[[Progress], None] = lambda progress: None,
+    rare: bool = False,
 ) -> ScatterReport:
     """The share of cans below the requirement.
 
     folder : for the stores of the solves, so that a rerun solves only what is missing.
     cans : drawn.  training : cases solved for the surrogate.  most_error : of the surrogate,
     MPa; worse is rejected (SurrogateError).  most_solved : cans in doubt that are solved.
+    rare : also look for the likeliest failing can, for shares that no drawing meets.
     Raises InputError for a study without [scatter] or requirement, Interrupted.
     """
     scatter, required = study.scatter, study.requirement()
@@ -130,6 +135,7 @@ def scatter_report(
         study, cans, share, low, high, float(pressure.mean()), float(pressure.std()),
         pressure[:20_000], surrogate.error, surrogate.cases, len(doubt), len(chosen), unanswered,
         influences(scatter, surrogate, scores, required),
+        rare_report(study, surrogate) if rare else None,
     )  # fmt: skip
 
 

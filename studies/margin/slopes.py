@@ -1,7 +1,6 @@
-"""How fast the reversal pressure moves with depth, gauge and radius, and how well that is known.
+"""How fast the reversal pressure moves with depth, gauge and radius: slopes in psi.
 
-Five solves a quantity, fitted by a parabola; the error is the larger of two standard errors of
-its slope (the resolution of the solves) and of what a cubic would change (the curve).
+By fea/bottom/slopes.py, with the two ways in which depth is lost beside a profile's own inputs.
 """
 
 from __future__ import annotations
@@ -10,9 +9,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-
 from domemargin.fea.bottom.reversal import reversal
+from domemargin.fea.bottom.slopes import Input, slopes
+from domemargin.fea.core.record import Record
 from domemargin.fea.core.settings import Settings
 from domemargin.profiles import InputError, Profile
 from domemargin.profiles.units import PSI
@@ -20,6 +19,7 @@ from domemargin.studies.margin.tolerable import RESOLUTION
 from domemargin.studies.study.varied import (
     DEPTH_RULES,
     DIE_SET_BACK,
+    VARIABLE,
     bottom_at,
     check_name,
     kind_of,
@@ -27,10 +27,7 @@ from domemargin.studies.study.varied import (
 )
 
 USUAL = (DIE_SET_BACK, "springback", "bottom_gauge", "dome_radius")
-# a step, and the change that a slope is quoted for, by what is varied
-_STEP = {"bottom_gauge": 0.004, "wall_gauge": 0.004}
-_PER = {"length": (0.01, "0.01 mm"), "angle": (np.radians(1.0), "1 deg"),
-        "stress": (1.0, "1 MPa"), "number": (0.01, "0.01")}  # fmt: skip
+LOSS_STEP = 0.04  # mm, half the distance of the two solves of a loss of depth
 
 
 @dataclass(frozen=True)
@@ -47,40 +44,44 @@ class Slope:
     reason: str = ""
 
 
-def step_of(profile: Profile, name: str) -> float:
-    """The step of the five solves, internal units."""
-    if name in DEPTH_RULES or name == "dome_depth":
-        return 0.1
-    if kind_of(name) == "angle":
-        return float(np.radians(0.5))
-    return _STEP.get(name, 0.02 * abs(value_in(profile, name)) or 0.01)
+def input_of(profile: Profile, name: str) -> Input:
+    """A quantity of a study as an input of a profile."""
+    _, low, high = VARIABLE[name].limit
+    step = LOSS_STEP if name in DEPTH_RULES else None
+    return Input(name, kind_of(name), value_in(profile, name), low, high, step)
+
+
+def moved(profile: Profile, name: str, value: float) -> Profile:
+    """The bottom with one quantity of a study at a value.  Raises InputError or ShapeError."""
+    return bottom_at(profile, {name: value})
 
 
 def slope_of(
     profile: Profile, settings: Settings, name: str, solve: Callable[..., Any] = reversal
 ) -> Slope:
     """The slope of one quantity at a profile."""
-    per, words = _PER[kind_of(name)]
     settings = replace(
         settings, resolution=min(RESOLUTION, settings.resolution), growth_at=(), required=None
     )
-    x = np.arange(-2.0, 3.0)
-    found = []
+
+    def read(record: Record) -> dict[str, float]:
+        found = record.reversal_pressure_mpa
+        return {} if found is None else {"pressure": found}
+
+    per = {"length": "0.01 mm", "angle": "1 deg", "stress": "1 MPa", "number": "0.01"}[
+        kind_of(name)
+    ]
     try:
         check_name(name, profile, name)
-        step, middle = step_of(profile, name), value_in(profile, name)
-        for offset in x:
-            record = solve(bottom_at(profile, {name: middle + offset * step}), settings)
-            if record.reversal_pressure_mpa is None:
-                return Slope(name, words, None, None, record.reason or record.kind)
-            found.append(record.reversal_pressure_mpa / PSI)
+        base = solve(profile, settings)
+        if base.reversal_pressure_mpa is None:
+            return Slope(name, per, None, None, base.reason or base.kind)
+        inputs = (input_of(profile, name),)
+        (found,) = slopes(profile, settings, inputs, base, solve, moved, read)
     except InputError as rejected:
-        return Slope(name, words, None, None, str(rejected))
+        return Slope(name, per, None, None, str(rejected))
     except Exception as failed:  # as in a study, a solve that fails is an answer too
-        return Slope(name, words, None, None, f"{type(failed).__name__}: {failed}")
-    p = np.array(found)
-    fit, cubic = np.polyfit(x, p, 2), np.polyfit(x, p, 3)
-    spread = np.sqrt(np.sum((p - np.polyval(fit, x)) ** 2) / (p.size - 3))
-    standard = spread / np.sqrt(np.sum(x**2))
-    error = max(2.0 * standard, abs(cubic[-2] - fit[-2]))
-    return Slope(name, words, float(fit[1] * per / step), float(error * per / step))
+        return Slope(name, per, None, None, f"{type(failed).__name__}: {failed}")
+    if found.change is None or found.error is None:
+        return Slope(name, found.per_words, None, None, found.reason)
+    return Slope(name, found.per_words, found.change / PSI, found.error * found.per / PSI)

@@ -22,7 +22,7 @@ from domemargin.studies.study.sampling import count
 from domemargin.studies.study.table import PRESSURE
 from domemargin.studies.study.varied import column_of, kind_of, title_of
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files
-from domemargin.studies.text.scatter import interval_words, share_words
+from domemargin.studies.text.scatter import interval_words, print_rare, rare_data, share_words
 from domemargin.studies.text.words import duration, one_line
 
 if TYPE_CHECKING:
@@ -309,6 +309,8 @@ def print_scatter(report: ScatterReport, files: Sequence[Path]) -> None:
     console.print(matter)
     if study.scatter is not None and study.scatter.correlations:
         console.print(Text("Shares of variance are those without the correlations."))
+    if report.rare is not None:
+        print_rare(console, report.rare, study.requirement())
     print_files(console, files)
     console.print(Text(report.caution, style="italic"))
 
@@ -329,6 +331,7 @@ def scatter_data(report: ScatterReport) -> dict[str, Any]:
         "doubtful": report.doubtful,
         "solved": report.solved,
         "unanswered": report.unanswered,
+        "rare": None if report.rare is None else rare_data(report.rare),
         "influences": [asdict(entry) for entry in report.influences],
         "caution": report.caution,
     }

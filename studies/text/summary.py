@@ -97,6 +97,10 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if judge is not None:
         metal.add_row("Solid", judge_words(record, judge))
     console.print(metal)
+    if record.slopes:
+        from domemargin.studies.text.slopes import print_slopes  # loads the solver
+
+        print_slopes(console, record)
     print_files(console, files)
     console.print(Text(record.caution, style="italic"))
 
