@@ -11,7 +11,6 @@ series).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -19,30 +18,20 @@ import numpy as np
 
 from domemargin.profiles.arrays import Bools, Floats
 from domemargin.profiles.errors import InputError
-from domemargin.profiles.local import cosine_step
 from domemargin.profiles.shape.chain import Chain, solve
-from domemargin.profiles.shape.nearest import Feet, nearest
+from domemargin.profiles.shape.nearest import Feet
 from domemargin.profiles.shape.shape import Shape, Sheet
-from domemargin.studies.trace.pose import Pose, changed, starts, within
+from domemargin.studies.trace.pose import Pose, changed, starts
+from domemargin.studies.trace.problem import FACES, NARROW, PLAIN, Problem
 
-PLAIN = (
-    "stand_diameter",
-    "dome_depth",
-    "shoulder_radius",
-    "inner_leg_angle",
-    "nose_radius",
-    "outer_leg_angle",
-    "heel_radius",
-    "body_diameter",
-)
 MOST_ZONES = 4
-NARROW = 2.5  # mm of diameter that a zone of the dome has at least
 FIT_POINTS = 6000  # more are thinned for the fit
 COARSE_POINTS = 400
 FAR = 4.5  # standard deviations from which a point does not belong
-_PENALTY = 5.0  # mm, of all points where a chain does not close
+HOPELESS = 0.25  # mm from which it never does
+FLOOR = 5e-4  # mm that no point is left out for
+NEIGHBOURS = 15  # points that a point is compared with
 _FEW = 5  # points that a part needs for its own dimension
-FACES = {"outside": -0.5, "inside": 0.5, "mid": 0.0}
 
 
 class Spread(NamedTuple):
@@ -108,86 +97,6 @@ class TraceFit:
         return chain
 
 
-class _Problem:
-    """Points and what is fitted; residuals of a vector of parameters.
-
-    The vector: PLAIN, radii of the dome, break diameters, then axis, floor, tilt and shift.
-    """
-
-    def __init__(
-        self, x: Floats, z: Floats, face: str, start: Shape, sheet: Sheet, pose: Pose,
-        held: Sequence[str], axis_given: bool,
-    ) -> None:  # fmt: skip
-        self.x, self.z, self.sheet, self.pose, self.base = x, z, sheet, pose, start
-        self.lift = FACES[face]
-        zones = len(start.dome_radii)
-        self.zones = zones
-        one = zones == 1
-        self.names = (
-            *PLAIN,
-            *(("dome_radius",) if one else tuple(f"dome_radius_{i + 1}" for i in range(zones))),
-            *(f"dome_break_diameter_{i + 1}" for i in range(zones - 1)),
-            "axis", "floor", "tilt", "shift",
-        )  # fmt: skip
-        values = [float(getattr(start, name)) for name in PLAIN]
-        values += [*start.dome_radii, *start.dome_break_diameter]
-        self.origin = np.array([*values, pose.axis, pose.floor, pose.tilt, 0.0])
-        fixed = set(held)
-        if not pose.both:
-            fixed |= {"tilt", "shift"}
-        if axis_given:
-            fixed |= {"axis"}
-        self.free = np.array([i for i, n in enumerate(self.names) if n not in fixed])
-        self.scale = np.where([n.endswith("angle") or n == "tilt" for n in self.names], 0.02, 0.5)
-
-    def full(self, free: Floats) -> Floats:
-        x = self.origin.copy()
-        x[self.free] += self.scale[self.free] * free
-        return x
-
-    def shape_of(self, full: Floats) -> Shape | None:
-        plain: dict[str, Any] = dict(zip(PLAIN, full[: len(PLAIN)].tolist()))
-        dome = full[len(PLAIN) : len(PLAIN) + 2 * self.zones - 1].tolist()
-        radii, breaks = dome[: self.zones], dome[self.zones :]
-        if np.any(np.diff([0.0, *breaks, plain["stand_diameter"]]) < NARROW):
-            return None
-        if not all(within(name, value) for name, value in plain.items()):
-            return None
-        plain["dome_radius"] = tuple(radii) if self.zones > 1 else radii[0]
-        plain["dome_break_diameter"] = tuple(breaks)
-        return changed(self.base, plain)
-
-    def pose_of(self, full: Floats) -> Pose:
-        return self.pose._replace(axis=full[-4], floor=full[-3], tilt=full[-2])
-
-    def judged(self, full: Floats) -> tuple[Shape, Floats, Feet, Floats] | None:
-        """Shape, residuals, feet and sides; None where the chain does not close."""
-        shape = self.shape_of(full)
-        chain = None if shape is None else solve(shape, self.sheet)
-        if shape is None or not isinstance(chain, Chain):
-            return None
-        u, h = self.pose_of(full).placed(self.x, self.z)
-        side = np.where(u < 0.0, -1.0, 1.0)
-        gauge = self.sheet.bottom_gauge
-        feet = nearest(chain.meridian, np.abs(u), h, self.lift * gauge)
-        first, last = chain.meridian.span("heel")
-        begin = 0.5 * (first + last) + self.sheet.transition_start
-        share = cosine_step((feet.s - begin) / self.sheet.transition_length)
-        thick = gauge + (self.sheet.wall_gauge - gauge) * share
-        off = feet.away - self.lift * thick
-        if full[-1] != 0.0:
-            # the dome and its shoulder moved sideways as one: by so much along the normal
-            dome = feet.s < chain.meridian.span("inner_leg")[0]
-            off = off + np.where(dome, full[-1] * side * np.sin(feet.phi), 0.0)
-        return shape, off, feet, side
-
-    def residuals(self, free: Floats) -> Floats:
-        found = self.judged(self.full(free))
-        if found is None:
-            return np.full(self.x.size, _PENALTY)
-        return np.clip(found[1] + np.sign(found[1]) * found[2].beyond, -3.0, 3.0)
-
-
 def fit_trace(
     x: Floats, z: Floats, face: str, base: Shape, sheet: Sheet,
     zones: int | None = None, axis_given: bool = False,
@@ -219,7 +128,7 @@ def fit_trace(
     return _judged_fit(found[0], found[1], x, z, face)
 
 
-_Found = tuple[_Problem, Floats, Bools]
+_Found = tuple[Problem, Floats, Bools]
 
 
 def _coarse(
@@ -237,7 +146,7 @@ def _coarse(
             continue
         tried[start.pose] = tried.get(start.pose, 0) + 1
         pose = start.pose._replace(axis=0.0) if axis_given else start.pose
-        problem = _Problem(x[some], z[some], face, start.shape, sheet, pose,
+        problem = Problem(x[some], z[some], face, start.shape, sheet, pose,
                            _unseen(x, z, start.shape, pose), axis_given)  # fmt: skip
         found = least_squares(
             problem.residuals, np.zeros(problem.free.size), loss="soft_l1", f_scale=0.03,
@@ -248,7 +157,7 @@ def _coarse(
             best = (score, (problem, found.x, np.ones(some.size, dtype=bool)))
         if best[0] < 0.01:
             break
-    if best is None:
+    if best is None or best[0] > 1.0:
         raise InputError(
             f"the points span {np.ptp(x):.4g} mm across and {np.ptp(z):.4g} mm up and show no dome "
             "within a stand ring; they must be the meridian of a bottom, in the unit declared",
@@ -272,7 +181,7 @@ def _unseen(x: Floats, z: Floats, shape: Shape, pose: Pose) -> tuple[str, ...]:
 
 
 def _refined(
-    x: Floats, z: Floats, face: str, problem: _Problem, free: Floats, axis_given: bool, base: Shape
+    x: Floats, z: Floats, face: str, problem: Problem, free: Floats, axis_given: bool, base: Shape
 ) -> _Found:
     """All points: robust, then least squares of those that belong, in three rounds."""
     from scipy.optimize import least_squares
@@ -282,7 +191,7 @@ def _refined(
     assert shape is not None  # the coarse fit ended on a closed chain
     held = [n for i, n in enumerate(problem.names) if i not in problem.free and n in PLAIN]
     for attempt in range(2):
-        fine = _Problem(
+        fine = Problem(
             x, z, face, shape, problem.sheet, problem.pose_of(full), held, axis_given
         )  # fmt: skip
         fine.origin[-1] = full[-1]
@@ -314,14 +223,15 @@ def _refined(
         shape = other
     keep = np.ones(x.size, dtype=bool)
     for _ in range(3):
-        off = fine.residuals(at)
-        new = _belong(off)
+        now = fine.judged(fine.full(at))
+        assert now is not None  # the fit ended on a closed chain
+        new = _belong(*now[1:])
         kept = np.flatnonzero(new)
         if kept.size < 3 * fine.free.size:
             break
 
         def some(v: Floats, kept: Any = kept) -> Floats:
-            return fine.residuals(v)[kept]
+            return np.asarray(fine.residuals(v)[kept])
 
         at = least_squares(some, at, max_nfev=40, ftol=1e-10, xtol=1e-10, jac="3-point").x
         if np.array_equal(new, keep):
@@ -330,22 +240,40 @@ def _refined(
     return fine, at, keep
 
 
-def _belong(off: Floats) -> Bools:
-    """Which residuals belong to the shape: within FAR times the robust standard deviation."""
-    scale = 1.4826 * float(np.median(np.abs(off - np.median(off))))
-    return np.asarray(np.abs(off) <= max(FAR * scale, 5e-4))
+def _belong(off: Floats, feet: Feet, side: Floats) -> Bools:
+    """Which residuals belong to the shape.
+
+    A point is left out that lies farther from the line than most (FAR robust standard deviations)
+    and also farther from its neighbours than they from each other: where the neighbours lie as far
+    off it is the shape that differs.  Past HOPELESS a point is left out whatever its neighbours do.
+    """
+    from scipy.ndimage import median_filter
+
+    reach = np.abs(off) + feet.beyond
+    far = reach > max(FAR * _spread(off), FLOOR)
+    order = np.lexsort((feet.s * side, side))
+    local = np.empty_like(off)
+    local[order] = median_filter(off[order], size=min(NEIGHBOURS, off.size), mode="nearest")
+    apart = np.abs(off - local) > max(FAR * _spread(off - local), FLOOR)
+    hopeless = reach > max(3.0 * FAR * _spread(off), HOPELESS)
+    return np.asarray(~(far & apart | hopeless | (feet.beyond > FLOOR) & far))
 
 
-def _counts(problem: _Problem, at: Floats) -> dict[str, int]:
+def _spread(values: Floats) -> float:
+    """Robust standard deviation: 1.4826 times the median of the absolute values."""
+    return 1.4826 * float(np.median(np.abs(values)))
+
+
+def _counts(problem: Problem, at: Floats) -> dict[str, int]:
     """Points on each part, those beyond the ends not counted."""
     found = problem.judged(problem.full(at))
     if found is None:
         return {}
-    shape, off, feet, _ = found
+    shape, off, feet, side = found
     chain = solve(shape, problem.sheet)
     assert isinstance(chain, Chain)
     parts: dict[str, int] = {}
-    good = (feet.beyond == 0.0) & _belong(off)
+    good = (feet.beyond == 0.0) & _belong(off, feet, side)
     for i, segment in enumerate(chain.segments):
         count = int(np.count_nonzero(good & (feet.segment == i)))
         parts[segment.part] = parts.get(segment.part, 0) + count
@@ -353,7 +281,7 @@ def _counts(problem: _Problem, at: Floats) -> dict[str, int]:
 
 
 def _with_zone(
-    problem: _Problem, at: Floats, x: Floats, z: Floats, face: str, axis_given: bool, base: Shape
+    problem: Problem, at: Floats, x: Floats, z: Floats, face: str, axis_given: bool, base: Shape
 ) -> _Found | None:
     """The fit with one zone of the dome more, from several places of the new break."""
     full = problem.full(at)
@@ -375,7 +303,7 @@ def _with_zone(
         new = changed(shape, {"dome_radius": tuple(radii), "dome_break_diameter": tuple(breaks)})
         if new is None or not isinstance(solve(new, problem.sheet), Chain):
             continue
-        start = _Problem(x, z, face, new, problem.sheet, problem.pose_of(full), held, axis_given)
+        start = Problem(x, z, face, new, problem.sheet, problem.pose_of(full), held, axis_given)
         start.origin[-1] = full[-1]
         found = _refined(x, z, face, start, np.zeros(start.free.size), axis_given, base)
         off = found[0].residuals(found[1])
@@ -410,7 +338,7 @@ def _pays(plain: _Found, more: _Found) -> bool:
     both = plain[2] | more[2]
     off = [problem.residuals(at)[both] for problem, at, _ in (plain, more)]
     order = np.argsort(_arc(plain)[both], kind="stable")
-    count = both.sum() / max(_alike(off[1][order]), 1.0)
+    count = np.count_nonzero(both) / max(_alike(off[1][order]), 1.0)
     mean = [max(float(np.mean(np.clip(np.abs(o), 0.0, 0.05) ** 2)), 1e-16) for o in off]
     return bool(count * math.log(mean[0] / mean[1]) > 2.0 * math.log(count) + 6.0)
 
@@ -437,28 +365,36 @@ def _alike(off: Floats) -> float:
     return total
 
 
-def _judged_fit(problem: _Problem, at: Floats, x: Floats, z: Floats, face: str) -> TraceFit:
-    """The fit of all points, with its covariance."""
-    from scipy.optimize._numdiff import approx_derivative
+def _slopes(problem: Problem, at: Floats) -> Floats:
+    """(n, k) slopes of the residuals, by central differences."""
+    step = 1e-5
+    ahead, behind = (
+        [problem.residuals(at + side * step * unit) for unit in np.eye(at.size)]
+        for side in (1.0, -1.0)
+    )
+    return np.stack([(a - b) / (2.0 * step) for a, b in zip(ahead, behind)], axis=1)
 
+
+def _judged_fit(problem: Problem, at: Floats, x: Floats, z: Floats, face: str) -> TraceFit:
+    """The fit of all points, with its covariance."""
     full = problem.full(at)
     off_fit = problem.residuals(at)
-    kept = _belong(off_fit)
-    jacobian = approx_derivative(problem.residuals, at, method="3-point")[kept]
-    everything = _Problem(
+    fitted = problem.judged(full)
+    assert fitted is not None  # the fit ended on a closed chain
+    kept = _belong(*fitted[1:])
+    jacobian = _slopes(problem, at)[kept]
+    everything = Problem(
         x, z, face, problem.base, problem.sheet, problem.pose, (), False
     )  # fmt: skip
     judged = everything.judged(full)
     assert judged is not None
     shape, off, feet, side = judged
-    reach = np.abs(off) + feet.beyond
-    scale = 1.4826 * float(np.median(np.abs(off_fit[kept])))
-    used = reach <= max(FAR * scale, 5e-4)
+    used = _belong(off, feet, side)
     order = np.argsort((feet.s * side)[used], kind="stable")
     ordered = off[used][order]
     alike = _alike(ordered)
-    thinned = np.count_nonzero(kept)
-    variance = float(np.sum(off_fit[kept] ** 2)) / max(thinned - at.size, 1) * max(alike, 1.0)
+    freedom = max(int(np.count_nonzero(kept)) - at.size, 1)
+    variance = float(np.sum(off_fit[kept] ** 2)) / freedom * alike
     inner = np.linalg.pinv(jacobian.T @ jacobian)
     units = problem.scale[problem.free]
     covariance = variance * inner * np.outer(units, units)

@@ -13,7 +13,7 @@ from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.limits import LIMITS
 from domemargin.profiles.shape.chain import Chain, solve
-from domemargin.profiles.shape.shape import Shape, Sheet, mid_radius
+from domemargin.profiles.shape.shape import Shape, Sheet
 
 _EDGE = 0.72  # share of the stand radius within which the dome is looked for
 
@@ -131,7 +131,7 @@ def _read_off(
     foot = (np.abs(r - ring) < 0.8) & (h < 0.5)
     nose = base.nose_radius
     if np.count_nonzero(foot) >= 8:
-        nose = min(max(circle(r[foot], h[foot])[2], 0.3), 5.0) + (-lift if lift < 0 else -lift)
+        nose = min(max(circle(r[foot], h[foot])[2], 0.3), 5.0) + lift
     body = base.body_diameter + 2.0 * ring - base.stand_diameter
     steep = r > wall_r - 0.3
     if wall_r > ring + 2.0 and np.ptp(h[steep]) > 1.0:
@@ -196,6 +196,3 @@ def within(name: str, value: float) -> bool:
     """Whether a value is one that profiles/limits.py allows."""
     _, low, high = LIMITS[f"shape.{name}"]
     return low <= value <= high
-
-
-__all__ = ["Pose", "Start", "changed", "circle", "mid_radius", "starts", "within"]
