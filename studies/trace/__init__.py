@@ -1,0 +1,1 @@
+"""Traced and drawn contours: points to the dimensions of a profile, with their uncertainty."""
