@@ -1,4 +1,4 @@
-"""What readings say of lines, lots and operators, beside the verdicts on machines."""
+"""Findings on lines, lots and operators, beside the verdicts on machines."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _SHOWN = 6  # lots named
 
 
 def notes_of(readings: Readings, diagnosis: Diagnosis) -> tuple[str, ...]:
-    """Sentences on what holds for more than one machine."""
+    """Sentences on findings that concern more than one machine."""
     levels = diagnosis.levels
     return (
         *_line_notes(diagnosis),

@@ -134,13 +134,13 @@ def evidence(finding: Finding, diagnosis: Diagnosis, cause: str | None = None) -
 
 
 def _now_and_then(finding: Finding, seen: float) -> bool:
-    """Whether few cans make the scatter: fewer lie far off than if all scattered alike."""
+    """Whether the scatter is intermittent: fewer cans lie far off than if all scattered alike."""
     alike = 2.0 * float(normal_above(FAR * seen / finding.spread)) * finding.readings
     return 2 < finding.far < 0.6 * alike
 
 
 def rate(verdict: str, ailing: float = AILING) -> str:
-    """How often a verdict is right where this share of the machines ails, by simulation."""
+    """How often a verdict is right for this share of faulty machines, by simulation."""
     share = chance_right(verdict, ailing)
     if share is None:
         return ""
@@ -152,7 +152,7 @@ def rate(verdict: str, ailing: float = AILING) -> str:
 
 
 def filled(finding: Finding) -> float:
-    """How full a machine's evidence is: readings over those that a verdict needs, at most 1."""
+    """Readings of a machine over those that a verdict needs, at most 1."""
     return finding.readings / (finding.readings + finding.more)
 
 

@@ -1,4 +1,4 @@
-"""How fast the reversal pressure moves with depth, gauge and radius, and how well that is known.
+"""Slopes of the reversal pressure over depth, gauge and radius, with their error.
 
 Five solves a quantity, fitted by a parabola; the error is the larger of two standard errors of
 its slope (the resolution of the solves) and of what a cubic would change (the curve).
@@ -76,7 +76,7 @@ def slope_of(
             found.append(record.reversal_pressure_mpa / PSI)
     except InputError as rejected:
         return Slope(name, words, None, None, str(rejected))
-    except Exception as failed:  # as in a study, a solve that fails is an answer too
+    except Exception as failed:  # as in a study, a failed solve is recorded
         return Slope(name, words, None, None, f"{type(failed).__name__}: {failed}")
     p = np.array(found)
     fit, cubic = np.polyfit(x, p, 2), np.polyfit(x, p, 3)
