@@ -41,10 +41,7 @@ _WORTH = 3.5  # standard deviations of the set: smaller shifts are within the ac
 # of the set as well: a step that no log shows where such are rare, where they are not, and a trend
 _RARE, _USUAL, _SMALL_TREND = 2.5, 5.0, 2.0
 _USUAL_TREND, _LARGE_TREND = 3.0, 4.5  # where they are not; a trend below is a small drift
-_LEAD, _LEAD_STEPPED = (
-    9.0,
-    15.0,
-)  # by which a small drift must fit better than steps alone; beside steps
+_LEAD, _LEAD_STEPPED = 9.0, 15.0  # by which a drift must fit better than steps; beside steps
 _RARE_SHARE = 0.15  # of machines that step without a log, above which such steps are usual
 _CHANCE_LOT = 5e-4  # chance that one lot or more stands out where all scatter as known
 _WELL_LOGGED = 4.0  # steps where a change is logged to one without

@@ -85,8 +85,8 @@ def hours_for_operators(readings: Readings, fewest: int = 30) -> Readings:
 def trends_of_few(readings: Readings, alike: float) -> Floats:
     """Movement of machines that move differently from most of their line; (n,) mm, 0 for others.
 
-    A movement of most machines of a line is assigned to sheet or gauge, so that weak springs on half
-    the machines do not appear as lots.  alike : trends over the record that count as one, mm.
+    A movement of most machines of a line is assigned to sheet or gauge, so that weak springs on
+    half the machines do not appear as lots.  alike : trends over the record that count as one, mm.
     """
     codes, n = readings.machine.codes, len(readings.machine.names)
     count = np.maximum(np.bincount(codes, minlength=n), 1)
