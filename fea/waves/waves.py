@@ -150,8 +150,8 @@ def first_onset(
 
     states : accepted, each one step from the one before.  tangent_of : by default a shell's.
     A mode is taken to stay unstable up to where the pressure is highest, or else to the end;
-    hence only what is unstable there need be followed back (beyond the limit of a cap some modes
-    that came in late become stable again).  None if both are stable.
+    hence only modes that are unstable there need be followed back (beyond the limit of a cap some
+    late modes become stable again).  None if both are stable.
     """
     tangents = tangent_of or partial(wave_tangent, system)
 
@@ -225,7 +225,7 @@ def lowest_mode(band: Floats, fixed: Ints) -> tuple[float, Floats]:
     """
     if factor(band) < 0:
         raise SolveError("the tangent is singular")
-    vector = np.sin(1.0 + np.arange(band.shape[0]))  # any start with a bit of everything
+    vector = np.sin(1.0 + np.arange(band.shape[0]))  # any start with a part of every mode
     vector[fixed] = 0.0
     value = value_new = 0.0
     for _ in range(30):

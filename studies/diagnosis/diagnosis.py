@@ -373,10 +373,10 @@ def _also(
     said = []
     low = deviation < -_WORTH * explained.set
     if causes[0] == SPREAD and OFFSET in causes:
-        said.append("The level is off by more than play alone does: find the play first, then the "
-                    "set.")  # fmt: skip
+        said.append("The level is off by more than play alone explains: find the play first, then "
+                    "the set.")  # fmt: skip
     elif causes[0] == SPREAD and low:
-        said.append(f"It also reads {-deviation:.3f} mm low, which the same play can do: "
+        said.append(f"It also reads {-deviation:.3f} mm low, which the same play can cause: "
                     "do not deepen the set before the play is found.")  # fmt: skip
     if causes[0] == IN_CONTROL and shape.steps:
         clear = [one for one in shape.steps if one.clear and abs(one.size) > 0.5 * explained.set]
@@ -384,7 +384,7 @@ def _also(
             most = max(clear, key=lambda one: abs(one.size))
             where = "a logged change" if most.logged else "no logged change"
             said.append(f"Its level moved by {most.size:+.3f} mm on day {most.day:.1f}, at "
-                        f"{where}: within how closely machines are set.")  # fmt: skip
+                        f"{where}: within the accuracy of setting.")  # fmt: skip
     return tuple(said)
 
 
