@@ -78,7 +78,11 @@ class Scan:
             ("angle", self.angle, "rise from entry to entry, within one turn"),
         ):
             rising = all(b > a for a, b in zip(values, values[1:]))
-            if len(values) < 2 or not rising or (name == "angle" and values[-1] - values[0] >= turn):
+            if (
+                len(values) < 2
+                or not rising
+                or (name == "angle" and values[-1] - values[0] >= turn)
+            ):
                 raise InputError(
                     f"around.scan.{name} has {len(values)} entries that do not fit; "
                     f"it must have two or more that {what}",

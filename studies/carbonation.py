@@ -1,4 +1,4 @@
-"""Pressure in a closed can of a carbonated drink: what its bottom must hold.
+"""Pressure in a closed can of a carbonated drink, which its bottom must hold.
 
 The drink is taken as water, and the carbon dioxide as shared between drink and headspace at
 equilibrium.  Sugar and alcohol shift the pressure by some per cent, residual air adds to it.
@@ -181,7 +181,7 @@ class Required:
 
     @property
     def highest(self) -> StagePressure:
-        """The stage that asks for most."""
+        """The stage with the highest pressure."""
         return max(self.stages, key=lambda one: one.pressure_mpa)
 
 
@@ -207,7 +207,7 @@ def second_virial(celsius: float) -> float:
 
 
 def pressure_at(can: ClosedCan, stage: Stage, formula: str = "iapws") -> StagePressure:
-    """The pressure over that outside in a closed can at a stage of its history.
+    """The gauge pressure in a closed can at a stage of its history, MPa.
 
     Raises InputError outside the range of the formula, and where the drink would fill the can.
     """

@@ -106,7 +106,7 @@ def settings_of(
 
     Raises InputError in one sentence that names the option and what was written.
     """
-    # read before the solver is loaded, so that a slip is answered at once
+    # read before the solver is loaded, so that an invalid option is reported at once
     given: list[tuple[str, str, dict[str, Any]]] = []
     if require is not None:
         pressure = parse_quantity(require, "pressure", "--require")

@@ -1,4 +1,4 @@
-"""Chances of the common distributions, and the limits they belong to.
+"""Probabilities of common distributions and their inverses.
 
 From scipy.special: scipy.stats, which calls the same functions, takes half a second to import.
 Arguments are numbers or arrays; freedom : degrees of freedom.
@@ -18,7 +18,7 @@ def normal_above(z: Any) -> Any:
 
 
 def normal_limit(chance: Any) -> Any:
-    """What a standard normal value exceeds with this chance."""
+    """The value that a standard normal variable exceeds with this chance."""
     return -special.ndtri(chance)
 
 
@@ -33,12 +33,12 @@ def chi2_below(x: Any, freedom: Any) -> Any:
 
 
 def chi2_limit(chance: Any, freedom: Any) -> Any:
-    """What chi-square exceeds with this chance."""
+    """The value that chi-square exceeds with this chance."""
     return special.chdtri(freedom, chance)
 
 
 def chi2_quantile(share: Any, freedom: Any) -> Any:
-    """What chi-square stays below with this chance."""
+    """The value below which chi-square stays with this chance."""
     return 2.0 * special.gammaincinv(np.divide(freedom, 2.0), share)
 
 
@@ -49,10 +49,10 @@ def f_above(x: Any, first: Any, second: Any) -> Any:
 
 
 def student_limit(chance: Any, freedom: Any) -> Any:
-    """What Student's t exceeds with this chance."""
+    """The value that Student's t exceeds with this chance."""
     return -special.stdtrit(freedom, chance)
 
 
 def beta_quantile(share: Any, a: Any, b: Any) -> Any:
-    """What a beta-distributed value stays below with this chance."""
+    """The value below which a beta-distributed variable stays with this chance."""
     return special.betaincinv(a, b, share)

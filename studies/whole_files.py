@@ -1,4 +1,4 @@
-"""Files are written whole or not at all: a file that stood there stays until the new one is."""
+"""Files are written whole or not at all: an existing file is kept until the new one is complete."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _START = "=+-@\t\r"  # what makes a spreadsheet read a cell as a formula
 
 
 class UnwrittenError(InputError):
-    """A file that could not be written; what stood there before is as it was."""
+    """A file that could not be written; an existing file is unchanged."""
 
 
 def write_whole(path: Path, data: str | bytes) -> None:
@@ -49,7 +49,7 @@ def whole_file(path: Path) -> Iterator[Path]:
         flush_folder(target.parent)
     except OSError as error:
         raise UnwrittenError(
-            f"{brief_path(path)} cannot be written: {why(error)}; nothing of it was left behind",
+            f"{brief_path(path)} cannot be written: {why(error)}; no part of it was left",
             "file",
             str(path),
         ) from None
@@ -109,7 +109,7 @@ def _plain(cell: object) -> object:
 
 
 def flush_folder(folder: Path) -> None:
-    """Have the names in a folder on the disk, so that a power cut takes none.  Raises OSError."""
+    """Write a folder's names to the disk, so that a power failure loses none.  Raises OSError."""
     _flush(folder)
 
 

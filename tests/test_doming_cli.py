@@ -76,7 +76,7 @@ def test_study_goes_on_where_it_stopped(here: Path) -> None:
         db.execute("DELETE FROM cases WHERE id > 2")
     db.close()
     again = runner.invoke(app, arguments)
-    assert "4 cases formed, 0 failed, 2 of them from before" in again.output
+    assert "4 cases formed, 0 failed; 2 solved in an earlier run" in again.output
     table = (here / "out" / "doming-study.csv").read_text().splitlines()
     assert len(table) == 5
     assert "depth_mm" in table[0]

@@ -186,4 +186,4 @@ def test_play_that_comes_and_goes_is_said_to_only_if_it_does(share: float, tmp_p
     path.write_text("time,machine,depth (mm)\n" + "\n".join(rows) + "\n")
     data = report_data(report_of(read_readings(path), Question(10.2)))["machines"][0]
     assert data["verdict"] == "spread not explained"
-    assert ("comes and goes" in data["evidence"]) == (share < 1.0)
+    assert ("is intermittent" in data["evidence"]) == (share < 1.0)

@@ -246,5 +246,5 @@ def test_an_old_doming_study_is_named(tmp_path: Path, monkeypatch: pytest.Monkey
     arguments = ["doming", "north", "--study", "p.toml", "--out", ".", "--workers", "1"]
     done = CliRunner().invoke(app, arguments)
     assert done.exit_code == 0, done.output
-    assert "doming-study.jsonl' is of an earlier version and is not read any more" in done.stderr
+    assert "doming-study.jsonl' is of an earlier version and is no longer read" in done.stderr
     assert "4 cases formed" in done.output

@@ -93,7 +93,7 @@ def test_waves(monkeypatch: pytest.MonkeyPatch, capsys: Any, tmp_path: Path) -> 
     assert err == f"domemargin: the solve could not be carried on: {REASON}\n"
     assert "A model estimate" in out
     assert f"not known: {REASON}"[:50] in out
-    assert "not looked at" in out  # nothing is said to be stable that was not solved
+    assert "not checked" in out  # nothing is said to be stable that was not solved
     assert "none of 1 to" not in out
     assert json.loads((tmp_path / "o" / "waves.json").read_text())["kind"] == "not_converged"
     assert (tmp_path / "o" / "waves.png").stat().st_size > 5_000

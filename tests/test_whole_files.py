@@ -79,7 +79,7 @@ def test_what_goes_wrong_leaves_the_file_as_it_was(tmp_path: Path) -> None:
             half(error)
         assert path.read_text() == "old"
         assert list(tmp_path.iterdir()) == [path]
-    with pytest.raises(UnwrittenError, match="No space left on device; nothing of it was left"):
+    with pytest.raises(UnwrittenError, match="No space left on device; no part of it was left"):
         half(OSError(28, "No space left on device"))
 
 

@@ -72,7 +72,7 @@ def test_nothing_found_or_not_looked_at(record: Record) -> None:
     assert words(record, Stability(None, None, None, None, 7))[0] == (
         "none of 1 to 7 waves on this path (flow theory)"
     )
-    assert words(record, None) == ["not looked at"]
+    assert words(record, None) == ["not checked"]
 
 
 def test_a_requirement_inside_the_model_uncertainty_is_in_doubt(record: Record) -> None:

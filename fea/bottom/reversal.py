@@ -205,7 +205,7 @@ def record_of(profile: Profile, settings: Settings, solved: Solved) -> Record:
             reason = f"stability against waves could not be checked: {error.reason}"
         if onset is not None and pressure is not None:
             kind, pressure = "bifurcation", scale * onset.pressure
-            reason = f"the bottom lets go in {onset.n} waves at {pressure:.4g} MPa"
+            reason = f"the bottom buckles in {onset.n} waves at {pressure:.4g} MPa"
             before_limit = path.states[: onset.before + 1]
     found = pressure is not None
     wanted = sorted((*settings.growth_at, *([settings.required] if settings.required else [])))

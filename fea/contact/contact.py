@@ -1,4 +1,4 @@
-"""Rigid tools for a shell of revolution: what they are made of, and their chains as rows."""
+"""Rigid tools for a shell of revolution: their data, and their chains as rows."""
 
 from __future__ import annotations
 
@@ -20,8 +20,8 @@ TOUCHES = ("inside", "outside")
 class Penalty:
     """How stiff contact is.
 
-    stiffness : pressure per depth, MPa/mm; metal in contact sinks in by about pressure/stiffness.
-    soft : depth over which the pressure sets in, mm.
+    stiffness : pressure per depth, MPa/mm; metal in contact penetrates by about pressure/stiffness.
+    soft : depth over which the stiffness rises to its full value, mm.
     stick : traction per slip of metal that sticks, MPa/mm.
     """
 
@@ -32,13 +32,13 @@ class Penalty:
 
 @dataclass(frozen=True)
 class ContactRule:
-    """Points along each element at which contact is looked for.
+    """Points along each element at which contact is checked.
 
-    Two points an element, as for the shell's stress, carry so much each that the force on a tool
-    jumps when one comes or goes.
+    With two points an element, as for the shell's stress, the force on a tool jumps when a point
+    gains or loses contact.
 
     shapes : (nq, 3) of the element's nodes.  area : (nel, nq) undeformed, mm^2 per radian.
-    share : (nq, 2) of the shell's two points, for what is known there.
+    share : (nq, 2) weights of the shell's two points, to interpolate from them.
     """
 
     shapes: Floats
@@ -46,7 +46,7 @@ class ContactRule:
     share: Floats
 
     def of(self, values: Floats) -> Floats:
-        """(nel * nq,) values at these points of what is given at the shell's (nel * 2,)."""
+        """(nel * nq,) values at these points from values at the shell's points (nel * 2,)."""
         return np.ascontiguousarray((values.reshape(-1, 2) @ self.share.T).ravel())
 
 
@@ -57,7 +57,7 @@ def contact_rule(reference: Floats, lengths: Floats, count: int) -> ContactRule:
     shapes = np.stack(((1.0 - x) * (1.0 - 2.0 * x), 4.0 * x * (1.0 - x), x * (2.0 * x - 1.0)), 1)
     r = reference[2 * np.arange(lengths.size)[:, None] + np.arange(3), 0]
     area = lengths[:, None] * (0.5 * weight) * (r @ shapes.T)
-    # level beyond the shell's own points, so that a face is never drawn out
+    # constant beyond the shell's points, so that a face is not extrapolated
     first = 0.5 - 0.5 / math.sqrt(3.0)
     t = np.clip((x - first) / (1.0 - 2.0 * first), 0.0, 1.0)
     return ContactRule(np.ascontiguousarray(shapes), area, np.stack((1.0 - t, t), axis=1))
@@ -83,7 +83,7 @@ class Tool:
 
 
 def at_trial(tool: Tool, penalty: Penalty, place: float, before: float, follow: bool) -> Rigid:
-    """What the kernels take of a tool at a place, mm, that it came to from `before`."""
+    """A tool for the kernels at a place, mm, reached from `before`."""
     law = Law(penalty.stiffness, penalty.soft, penalty.stick, tool.friction, follow)
     return Rigid(tool.rows, place, place - before, law)
 

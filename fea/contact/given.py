@@ -43,7 +43,7 @@ class SolidFace(NamedTuple):
 
 
 class Law(NamedTuple):
-    """How hard a tool presses and rubs.
+    """Stiffness and friction of a tool's contact.
 
     stiffness, stick : MPa per mm, and soft : mm, see contact.Penalty.  friction : coefficient.
     follow : whether the limit of friction follows the pressure within the step.

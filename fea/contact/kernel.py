@@ -24,7 +24,7 @@ from domemargin.fea.shell.given import Fields
 from domemargin.fea.shell.kernel import WIDTH, hold
 from domemargin.profiles.arrays import Floats
 
-# what is kept of a point's contact with a tool: pressure and traction (MPa per undeformed area),
+# history of a point's contact with a tool: pressure and traction (MPa per undeformed area),
 # the normal away from the tool there, and which segment touches (-1: none)
 PRESSURE, TRACTION, NORMAL_R, NORMAL_Z, SEGMENT = range(5)
 HISTORY = 5
@@ -79,10 +79,10 @@ def point_contact(
     old: Floats,
     new: Floats,
 ) -> tuple[float, float, float, float, float, float, float]:
-    """What a tool at place 0 does to the metal at a point (r, z), per area.
+    """The force of a tool at place 0 on the metal at a point (r, z), per area.
 
-    slip_r, slip_z : the point's way in this step, seen from the tool.  half : distance of the
-    touching face.  old, new : as in given.Touched; row `point` of new is written.
+    slip_r, slip_z : the point's displacement in this step relative to the tool.  half : distance of
+    the touching face.  old, new : as in given.Touched; row `point` of new is written.
     Returns the force (r, z), MPa, its stiffness (rr, rz, zz), MPa per mm, the energy in the
     penalty and the work against friction, N per mm; all 0 without contact.
     """

@@ -1,1 +1,1 @@
-"""What a stroke left: depth, fit, record, marks, misalignment, reversal of a formed bottom."""
+"""The result of a stroke: depth, fit, record, marks, misalignment, reversal of the bottom."""

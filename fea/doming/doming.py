@@ -1,4 +1,4 @@
-"""From tooling and setting to the depth a gauge reads: the one call of doming."""
+"""From tooling and setting to the depth a gauge reads, in one call."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def solve(
     waves: int = WAVES,
     watch: Watch | None = None,
 ) -> tuple[Formed, DomingRecord]:
-    """The same with all that the solve went through, for figures; see `doming` and `form`."""
+    """The same with the states of the solve, for figures; see `doming` and `form`."""
     if reversal not in REVERSALS:
         raise ValueError(f"reversal is {reversal!r}; it must be none, formed or parts")
     started = time.perf_counter()
@@ -82,7 +82,7 @@ def solve(
 
 
 def read(formed: Formed, tooling: Tooling) -> DomingRecord:
-    """What a solve found, as far as it came."""
+    """The record of a solve, as far as the solve came."""
     kind = f"{formed.failed} failed" if formed.failed else "formed"
     reached = [name for name, _ in formed.stages]
     end = _end(formed) if "stroke" in reached else None
@@ -117,7 +117,7 @@ def _end(formed: Formed) -> StrokeEnd:
 
 
 def _limit(formed: Formed, tooling: Tooling) -> tuple[float, str]:
-    """Thinning at which the sheet is held to split, and where that comes from."""
+    """Thinning at which the sheet is assumed to split, and the source of this limit."""
     if tooling.thinning_limit is not None:
         return tooling.thinning_limit, "given"
     limit = neck_thinning(formed.press.shell.material)
@@ -125,7 +125,7 @@ def _limit(formed: Formed, tooling: Tooling) -> tuple[float, str]:
 
 
 def _necked(formed: Formed, tooling: Tooling) -> str:
-    """What to add to the reason of a stroke that failed in metal thinner than its limit."""
+    """Addition to the reason of a stroke that failed in metal thinner than its limit."""
     if formed.failed != "stroke" or formed.last is None:
         return ""
     thinned, limit = float(thinning(formed, formed.last).max()), _limit(formed, tooling)[0]

@@ -1,4 +1,4 @@
-"""A formed line back in the dimensions of a profile: the chain that lies nearest to it."""
+"""The dimensions of a profile for a formed line: the chain nearest to the line."""
 
 from __future__ import annotations
 
@@ -67,9 +67,9 @@ class _Traced(NamedTuple):
 def fit_shape(tooling: Tooling, r: Floats, z: Floats, angle: Floats, depth: float) -> Fit | None:
     """The dimensions of a formed middle line (r, z in mm, z from the stand plane; tangent angle).
 
-    depth : as the gauge reads it, mm; kept.  The dome gets as many zones, up to 4, as bring the
-    misfit below MISFIT.  None where no chain was found that lies near the line; a fit that does
-    not describe the line says so (Fit.describes).
+    depth : as the gauge reads it, mm; not fitted.  The dome gets as many zones, up to 4, as reduce
+    the misfit below MISFIT.  None where no chain near the line was found; Fit.describes says
+    whether a fit describes the line.
     """
     s = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(r), np.diff(z)))))
     line = _Traced(r, z, s, angle)
@@ -91,7 +91,7 @@ def fit_shape(tooling: Tooling, r: Floats, z: Floats, angle: Floats, depth: floa
 def _starts(
     tooling: Tooling, line: _Traced, sheet: Sheet, depth: float, zones: int, best: Fit | None
 ) -> list[Shape]:
-    """Closed chains to start from: as read off the line, and with the dome of the fit so far."""
+    """Closed chains to start from: as measured on the line, and with the dome of the last fit."""
     tries: list[Shape | None] = []
     if best is not None and len(best.shape.dome_radii) == zones - 1:
         radii, breaks = best.shape.dome_radii, best.shape.dome_break_diameter
@@ -131,7 +131,7 @@ def _dome_edge(fit: Fit) -> float:
 
 
 def _read_off(tooling: Tooling, line: _Traced, depth: float, zones: int) -> Shape:
-    """Dimensions as the line's angle and curvature show them."""
+    """Dimensions estimated from the line's angle and curvature."""
     blank, punch = tooling.blank, tooling.punch
     curvature = np.gradient(line.angle, line.s)
     ring = int(np.argmin(line.z))

@@ -1,12 +1,12 @@
-"""Marks embossed in the bottom's centre: what a stroke can be said to do for them, an estimate.
+"""Marks embossed in the bottom's centre: an estimate of whether a stroke forms them.
 
-Two things are needed.  The centre must be carried: the die must touch all of the circle that holds
-the marks, which it does from the centre outward as it rises.  And the metal must be pressed over
-the figures.  On a one-sided die it is pressed by its own tension alone, 2 T / R, whatever force
-the station has: once carried, more stroke or force changes nothing there.
+Two conditions are needed.  The centre must be carried: the die must touch the whole circle that
+contains the marks, which it does from the centre outward as it rises.  And the metal must be
+pressed over the marks.  On a one-sided die it is pressed by its own tension alone, 2 T / R,
+whatever force the station has: once carried, more stroke or force changes nothing there.
 
-What a figure needs is that of a strip of its width, clamped at both sides, that is pressed in by
-its height: 16 M / w^2 with M = Y' t^2 / 4, the plastic moment in plane strain, times 1 + (h/t)^2
+The pressure for a mark is that of a strip of its width, clamped at both sides, pressed in by its
+height: 16 M / w^2 with M = Y' t^2 / 4, the plastic moment in plane strain, times 1 + (h/t)^2
 up to h = t and 2 h/t beyond, for the strip is stretched too (Haythornthwaite, Engineering 183,
 1957, for a load in the middle: from memory; here taken for an even one).
 """
@@ -30,7 +30,7 @@ from domemargin.profiles.tooling.tooling import Tooling
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-RIGID = 1e6  # N, a station that never gives in before nose and flange meet
+RIGID = 1e6  # N, a station that does not yield before nose and flange meet
 
 
 def pressure_needed(marks: Marks, gauge: float, strength: float) -> float:
@@ -44,7 +44,7 @@ def pressure_needed(marks: Marks, gauge: float, strength: float) -> float:
 def embossing(
     tooling: Tooling, formed: Formed, settings: FormingSettings | None = None
 ) -> Embossing | None:
-    """What the stroke did for the marks; None where its end was not reached.
+    """Whether the stroke forms the marks; None where its end was not reached.
 
     A stroke that ends before the centre is carried is solved on, on a rigid station.
     """

@@ -1,4 +1,4 @@
-"""What an axisymmetric model can say about a die that is tilted or off centre: bounds by sides.
+"""Bounds from an axisymmetric model for a die that is tilted or off centre.
 
 Tilt.  A die tilted by an angle about the stand ring's plane stands higher on one side by the ring's
 radius times the angle, and lower on the other.  Each side is solved as if the whole ring stood
@@ -41,8 +41,8 @@ class Misaligned:
     tilt : radians.  offset_mm : of the die's axis from the punch's.  depth_high_mm, depth_low_mm :
     at rest, from the stand ring of that side to the centre.  clearance_tight_mm, clearance_wide_mm
     : between die and punch.  gauge_mm : of the formed metal in that gap without an offset, at its
-    thickest.  gauge_tight_mm : at most, with it.  ironed : share of that gauge that the tight side
-    takes off.
+    thickest.  gauge_tight_mm : at most, with it.  ironed : share of that gauge lost on the tight
+    side.
     """
 
     tilt: float

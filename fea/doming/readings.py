@@ -1,4 +1,4 @@
-"""What is read off a formed bottom: depth, thinning, strains, pressures, balances."""
+"""Readings of a formed bottom: line, thinning, strains, pressures, balances."""
 
 from __future__ import annotations
 
@@ -126,7 +126,7 @@ def centre_strain(formed: Formed, state: FormingState, radius: float) -> float:
 def balance(formed: Formed, stage: str) -> float:
     """Sum of all axial forces on the metal at the end of a stage, over the largest (at least 1 N).
 
-    Tools, the pull of the wall on the punch, and where the wall's top is held what its hold takes.
+    Tools, the pull of the wall on the punch, and the reaction at the wall's top while it is held.
     """
     state = formed.at(stage)
     pull = 2.0 * math.pi * float(np.sum(state.dead[1::3]))

@@ -1,4 +1,4 @@
-"""One doming solve in, one record out, as plain data."""
+"""The record of a doming solve, as plain data."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ DOMING_CAUTION = (
 )
 
 KINDS = {
-    "formed": "the bottom was formed and let go",
+    "formed": "the bottom was formed and released",
     "blank failed": "the bent blank could not be laid on the punch",
     "clamp failed": "the clamp ring could not be brought to its force",
     "stroke failed": "the die could not be raised to the end of its stroke",
@@ -105,7 +105,7 @@ class Metal:
     """The formed metal at rest along the blank's arc length; (n,) at points of the mesh.
 
     place_mm : arc length in the blank.  r_mm, z_mm : where it lies now, z from the stand plane.
-    part : of the formed bottom.  thickness_mm; thinning : share of the blank's gauge, mean over
+    part : of the formed bottom.  thickness_mm; thinning : lost share of the blank's gauge, mean of
     1 mm.  meridian_strain, hoop_strain : of the middle fibre, logarithmic, means over 1 mm.
     layer_place : (n_layers,) distance from the middle fibre, mm.  plastic_strain,
     meridian_stress_mpa, hoop_stress_mpa : (n, n_layers), from the outside face inward.
@@ -166,16 +166,16 @@ class Rest:
 
 @dataclass(frozen=True)
 class Embossing:
-    """What a stroke does for marks in the bottom's centre, an estimate; see doming_marks.py.
+    """Whether a stroke forms marks in the bottom's centre, an estimate; see doming/marks.py.
 
     pressure_mpa : of the die on the circle of the marks at the end.  counter_mpa : at most, by a
     counter-face.  needed_mpa : to form a mark of the stated width and height.  share : the larger
     of the two over what is needed.  carried_mm : radius up to which the die touches the metal at
-    the end.  rise_mm : of the die from first touch, from which on the circle is carried whole.
-    margin_mm : rise at the end less that; negative: the stroke ends that much short.  force_n,
-    set_mm : of a station that gives in, and of this station's set, where the stroke would end
-    just there.  depth_lost_mm : that such a stroke loses against this one, under load; negative:
-    it would be deeper.  None where no stroke carries the circle.
+    the end.  rise_mm : of the die from first touch at which the whole circle is carried.
+    margin_mm : rise at the end less rise_mm; negative: the stroke ends that much too early.
+    force_n, set_mm : force of a station, and set of this one, with which the stroke would end at
+    rise_mm.  depth_lost_mm : depth, under load, that such a stroke loses against this one;
+    negative: it would be deeper.  None where no stroke carries the circle.
     """
 
     pressure_mpa: float
@@ -193,7 +193,7 @@ class Embossing:
 
 @dataclass(frozen=True)
 class DomingRecord:
-    """What a doming solve found.
+    """The results of a doming solve.
 
     kind : one of KINDS.  stroke, end, rest : None where the solve did not come so far.
     embossing : of the centre.  balances : of each stage reached.
@@ -214,7 +214,7 @@ class DomingRecord:
 
     @property
     def reversal_pressure_mpa(self) -> float | None:
-        """Of the formed bottom with all that forming left in it."""
+        """Of the formed bottom with thickness, hardening and residual stress."""
         whole = self.reversal.get(ALL)
         return None if whole is None else whole.reversal_pressure_mpa
 

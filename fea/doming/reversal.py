@@ -1,7 +1,7 @@
-"""A formed bottom under pressure: what each part of the formed state does to its reversal.
+"""A formed bottom under pressure: effect of each part of the formed state on its reversal.
 
-The formed shell keeps its mesh; only what holds it changes: the top of the sidewall is clamped
-and pressure acts on the inside.  The whole formed state goes on from where forming left it.  For
+The formed shell keeps its mesh; only its supports change: the top of the sidewall is clamped
+and pressure acts on the inside.  The whole formed state continues from the end of forming.  For
 chosen parts a shell free of stress is built on the formed line, with the blank's gauge or the
 formed one, virgin or with the hardening of each layer.
 """
@@ -43,10 +43,10 @@ class FormedReversal:
     """Reversal of a formed bottom with some parts of its formed state.
 
     kind : as in Record.  reversal_pressure_mpa : None where none was found.
-    growth_mm, permanent_mm : lowering of the stand ring at `growth_at_mpa`, and what stays; None
-        where it reverses first.
+    growth_mm, permanent_mm : lowering of the stand ring at `growth_at_mpa`, and after unloading;
+        None where it reverses first.
     waves : number of circumferential waves of the first onset, 0 for none before the limit; None
-        where it was not looked for.
+        where waves were not checked.
     """
 
     parts: tuple[str, ...]
@@ -118,10 +118,10 @@ def reverse(
 ) -> FormedReversal:
     """Raise the pressure in a formed bottom until it reverses.
 
-    parts : of the formed state that it keeps; stress brings all of them.  growth_at : MPa.
+    parts : of the formed state that are kept; with stress all parts are kept.  growth_at : MPa.
     waves : stability is checked against 1 to this many circumferential waves.
-    resolution : error allowed for the steps, as a share of the pressure.  A solve that fails is a
-    kind too.
+    resolution : error allowed for the steps, as a share of the pressure.  A failed solve has a kind
+    of its own.
     """
     try:
         return _reverse(formed, tooling, parts, growth_at, waves, resolution)
@@ -166,7 +166,7 @@ def _reverse(
         )
         if onset is not None and onset.before + 1 < path.limit.before + 1:
             found, kind, pressure = onset.n, "bifurcation", factor * onset.pressure
-            reason = f"the bottom lets go in {onset.n} waves at {pressure:.4g} MPa"
+            reason = f"the bottom buckles in {onset.n} waves at {pressure:.4g} MPa"
     growth = _growth(formed, shell, path, plan, growth_at, pressure)
     return FormedReversal(parts, kind, reason, pressure, growth_at, *growth, found)
 
@@ -174,7 +174,7 @@ def _reverse(
 def _growth(
     formed: Formed, shell: Shell, path: Ramp, plan: Plan, wanted: float, limit: float
 ) -> tuple[float | None, float | None]:
-    """Lowering of the stand ring at a pressure and after it is let off, mm."""
+    """Lowering of the stand ring at a pressure and after unloading, mm."""
     assert path.limit is not None
     below = [s for s in path.states[: path.limit.before + 1] if s.pressure <= wanted]
     if wanted >= limit or not below:
@@ -190,7 +190,7 @@ def _growth(
 
 
 def part_by_part(formed: Formed, tooling: Tooling, waves: int = 0) -> dict[str, FormedReversal]:
-    """What each part of the formed state does: rows of ROWS, each with one part more."""
+    """Reversal by parts of the formed state: rows of ROWS, each with one part more."""
     return {
         name: reverse(formed, tooling, parts, waves=waves if parts == PARTS else 0)
         for name, parts in ROWS.items()

@@ -1,1 +1,1 @@
-"""The axisymmetric solid that judges the shell."""
+"""The axisymmetric solid, to check the shell."""

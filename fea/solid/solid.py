@@ -184,7 +184,7 @@ def solid(
     shapes = np.ascontiguousarray(np.stack([value for value, _ in local], axis=1))
     jacobian = np.einsum("eki,kjq->eqij", reference[nodes], np.stack([d for _, d in local]))
     det = jacobian[..., 0, 0] * jacobian[..., 1, 1] - jacobian[..., 0, 1] * jacobian[..., 1, 0]
-    det = det * np.sign(det[:, :1])  # either sense of numbering will do
+    det = det * np.sign(det[:, :1])  # both senses of numbering are allowed
     if np.min(det) <= 0.0:
         raise SolveError("the section mesh has an element turned inside out")
     slopes = np.einsum("kjq,eqji->eqki", np.stack([d for _, d in local]), np.linalg.inv(jacobian))
@@ -229,7 +229,7 @@ def gauss(points: tuple[int, int]) -> tuple[Floats, Floats]:
 
 
 class SolidBottom(SweptSection, Protocol):
-    """What the solid needs of a profile."""
+    """The part of a profile that the solid needs."""
 
     @property
     def material(self) -> Material:

@@ -1,4 +1,4 @@
-"""Carry a formed shell through one stage: tools move, forces grow, loads fade, in safe steps."""
+"""Advance a shell through one stage: tools move, forces grow, loads fade, in controlled steps."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class Goal:
 class Pace:
     """Steps of a stage, as shares of it.
 
-    first : to begin with.  most : the longest.  least : shorter ones give up.
+    first : first step.  most : longest step.  least : shortest step, after which the stage fails.
     """
 
     first: float
@@ -44,10 +44,10 @@ def advance(
     force: float = 0.0,
     seen: Callable[[State], bool] | None = None,
 ) -> State:
-    """The state at the goal; everything goes from where it is to where it shall be in proportion.
+    """The state at the goal; places, force and loads change in proportion.
 
     press, start : as of step.step.  force : of the held tool at the start, N.
-    seen : called after every step; the stage ends early where it returns True.
+    seen : called after every step; the stage ends early if it returns True.
     Steps are halved where the iteration fails.
     Raises SolveError if the shortest step does not converge.
     """

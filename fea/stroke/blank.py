@@ -1,12 +1,12 @@
-"""The metal before the stroke: a flat blank that has been bent over the punch, layer by layer.
+"""The metal before the stroke: a flat blank bent over the punch, layer by layer.
 
 Modelled as a prescribed history.  The mid-surface lies where the cup lies on the punch: flat
 across the nose, round the nose, up the outer leg, round the heel, up the wall.  Its layers start
 free of stress as flat metal of the same mid-surface, and are bent to that shape in steps while
-the mid-surface is held; then the metal is let go against the punch.  So nose, heel and, by its
-hoop curvature, outer leg carry bending strain, hardening and stress into the doming stroke.  What
-cupping and ironing did before (the bottom outside the nose was drawn in, the wall ironed) is not
-followed; it may be given as a prior strain.
+the mid-surface is held; then the metal is released against the punch.  So nose, heel and, by its
+hoop curvature, outer leg carry bending strain, hardening and stress into the doming stroke.  The
+earlier strain of cupping and ironing (the bottom outside the nose was drawn in, the wall ironed) is
+not computed; it may be given as a prior strain.
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
-"""Where a stroke ends that the station's spring ends: the force against the rise, read without the
-noise of mesh and steps.
+"""The end of a stroke that the station's spring ends: force against rise, without the noise of
+mesh and steps.
 
 A weak spring makes depth follow force: where the die's force rises by k N/mm and the spring's by
 c, depth changes by 1 / (k + c) a newton, 1 to 5 mm a kN.  So a few newtons of numerical error
-would show.  Two were found (measured on the ready tooling, 9 kN):
+matter.  Two errors were found (measured on the ready tooling, 9 kN):
 
 - metal that passes from element to element makes the force wave by 2 to 4 N, with a period of
   0.3 mm of rise: a local quadratic over five periods is read instead;
@@ -27,7 +27,7 @@ WIDTH = 0.8  # mm on either side over which the force is read
 FORGOTTEN = 0.3  # mm after which the metal has forgotten longer steps
 FINE = 0.025  # mm, the step of the finer pass; the other has double
 GRID = 0.1  # mm, lattice on which passes start
-# what the shell reads too much against the axisymmetric solid at equal rise, as a share of the
+# excess of the shell's force over the axisymmetric solid's at equal rise, as a share of the
 # force, on 20 toolings with 4 elements through the gauge: 0.007 to 0.017.  The shell leaves out the
 # pressure across the gauge where tension bends the sheet round an edge.
 SHELL_FORCE = 0.017
@@ -66,7 +66,7 @@ class Curve:
 
 
 def spare(spring: Spring, command: float, place: float, force: float) -> float:
-    """What the spring holds beyond a force (N) with the die at a place; negative: it gives in.
+    """Spring force less a force (N) with the die at a place; negative: the spring yields.
 
     command : place that the drive would bring the die to on a rigid station, mm.
     """

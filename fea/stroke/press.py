@@ -91,7 +91,7 @@ def element_ends(meridian: Meridian, density: float) -> Floats:
 
 def tools_of(tooling: Tooling) -> tuple[Tool, ...]:
     """Punch, die and clamp as rigid chains; the punch and the clamp where they are drawn at
-    place 0, the die with its centre there.  A clamp that is not there is an empty chain."""
+    place 0, the die with its centre there.  A station without a clamp has an empty chain."""
     height = tooling.die.flange_height + tooling.blank.wall_height + 5.0
     chains = {
         "punch": punch_chain(tooling.punch, height),
@@ -114,7 +114,7 @@ def tools_of(tooling: Tooling) -> tuple[Tool, ...]:
 def press_of(
     tooling: Tooling, settings: FormingSettings, penalty: Penalty | None = None
 ) -> tuple[Press, ShellState, Meridian]:
-    """The press, the blank bent over the punch but not yet let go, and the blank's line."""
+    """The press, the blank bent over the punch but not yet released, and the blank's line."""
     meridian, blank = blank_chain(tooling.punch, tooling.blank), tooling.blank
 
     def thickness(s: Floats) -> Floats:

@@ -1,7 +1,7 @@
-"""The axisymmetric solid between rigid tools: the judge of the shell's doming.
+"""The axisymmetric solid between rigid tools, to check the shell's doming.
 
 The tools, the penalty and the friction are those of contact_kernel.py, here on the edges of the
-solid's faces, so that nothing is said about how strain varies through the gauge.  Steps are
+solid's faces, so that no assumption is made on how strain varies through the gauge.  Steps are
 step.step and advance.advance.
 """
 
@@ -181,11 +181,11 @@ class SolidPress:
                 slope, coupling = stiff, own.copy()
         found.residual[:] -= load
         gap = force - forces[self.held] if self.held >= 0 else 0.0
-        # a tuple of arrays where the shell has one
+        # a tuple of arrays where the shell has one array
         return Trial(found, places, forces, gap, slope, coupling, 0.0, 0.0, tuple(history))  # type: ignore[arg-type]
 
     def ahead(self, start: SolidForming, before: SolidForming, share: float) -> SolidForming:
-        """The start of a step: nothing lags behind."""
+        """The start of a step, unchanged: no quantity lags by a step."""
         return start
 
     def accepted(self, start: SolidForming, u: Floats, now: Trial, load: Floats) -> SolidForming:
@@ -194,7 +194,7 @@ class SolidPress:
         return SolidForming(state, now.places, TWO_PI * now.forces, now.history, load)  # type: ignore[arg-type]
 
     def loosened(self, state: SolidForming) -> SolidForming:
-        """The state with dead loads in place of what active tools and holds no longer do."""
+        """The state with dead loads in place of the forces of inactive tools and released holds."""
         none = np.zeros(self.body.n)
         trial = self.evaluate(state.shell.x.ravel(), state.places, state, none, 0.0)
         return replace(state, dead=trial.found.residual.copy())

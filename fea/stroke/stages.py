@@ -1,6 +1,6 @@
 """The stages of a doming stroke, from the blank on the punch to the can at rest.
 
-1 the blank, bent over the punch, is let go against it;  2 the clamp ring presses it;  3 the die
+1 the blank, bent over the punch, is released against it;  2 the clamp ring presses it;  3 the die
 rises until punch nose and flange bottom or the stroke ends;  4 die, ring and punch leave, in this
 order, and the metal springs back.
 
@@ -46,7 +46,7 @@ RETRY = 0.6  # of the longest step, for a stroke that could not be carried on
 
 @dataclass(frozen=True)
 class Formed:
-    """All that a doming solve went through.
+    """The states of a doming solve.
 
     press : with the shell of the metal.  meridian, material : of the blank.  stages :
     (name, state) at the end of each stage that was reached.  moments : of the stroke.
@@ -81,7 +81,7 @@ Watch = Callable[[str, FormingState, tuple[int, ...]], None]
 def form(
     tooling: Tooling, settings: FormingSettings | None = None, watch: Watch | None = None
 ) -> Formed:
-    """Carry a blank through the doming stroke and let it go.
+    """Carry a blank through the doming stroke and release it.
 
     watch : called after every step with stage, state and the numbers of the tools that act.
     A stage that cannot be carried on is named in the result, not raised.
@@ -128,7 +128,7 @@ class _Run:
         self.path = StrokePath(tooling, press, self._seen)
 
     def acts(self) -> tuple[Callable[[FormingState], FormingState], ...]:
-        """What happens in each of STAGES."""
+        """The action of each of STAGES."""
         return (
             self.let_go,
             self.clamp,
@@ -140,7 +140,7 @@ class _Run:
 
     def _with(self, *tools: int, held: int = -1, wall: bool = False) -> Press:
         if self.tooling.clamp_force == 0.0:
-            # a ring that presses with nothing lies out of the way
+            # a ring without force is moved out of the way
             tools, held = tuple(i for i in tools if i != CLAMP), -1
         self.acting = tools
         active = tuple(i in tools for i in range(len(self.press.tools)))
@@ -172,7 +172,7 @@ class _Run:
             places[CLAMP] = touching(press, state, CLAMP, 0.003)
             state = replace(state, places=places)
             state = advance(press, state, Goal(places, force), Pace(0.02, 0.3), seen=self._seen)
-        # the wall's top is let go: what held it becomes the pull of the wall on the punch
+        # the wall's top is released: its reaction becomes the pull of the wall on the punch
         free = self._with(PUNCH, CLAMP, held=CLAMP)
         state = loosened(free, state)
         grip = pull(free.shell, self.tooling.blank.wall_grip)
@@ -182,8 +182,8 @@ class _Run:
     def stroke(self, state: FormingState) -> FormingState:
         press = self._with(PUNCH, DIE, CLAMP, held=CLAMP)
         longest = self.settings.step
-        # contact that comes and goes within a step may end in no equilibrium: on other steps it
-        # did in none of the cases seen
+        # contact that changes within a step may prevent equilibrium: with other steps it
+        # did not in the cases seen
         for step_mm in (longest, RETRY * longest):
             self.path = StrokePath(self.tooling, press, self._seen)
             try:
@@ -193,7 +193,7 @@ class _Run:
         raise failure
 
     def _without(self, press: Press, state: FormingState, goal: Goal, force: float) -> FormingState:
-        """Let fade what keeps the metal in place that the press' tools do not hold."""
+        """Reduce to zero the dead loads that keep the metal in place."""
         state = loosened(press, state)
         return advance(press, state, goal, Pace(0.02, 0.25), force, self._seen)
 

@@ -1,4 +1,4 @@
-"""One converged step of a shell between rigid tools, and what is kept between steps."""
+"""One converged step of a shell between rigid tools, and the state kept between steps."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ LARGEST_STRAIN = 0.2  # in one step; a longer jump is a fold of an element, not 
 
 
 class AnyState(Protocol):
-    """What a step reads of the state it starts from: that of a shell or of a solid."""
+    """The part of a start state that a step reads; of a shell or of a solid."""
 
     @property
     def shell(self) -> Any:
@@ -61,7 +61,7 @@ class Ledger:
 
     @property
     def gap(self) -> float:
-        """Work less all that it went into, as a share of it."""
+        """Work less all energies stored and spent, as a share of the work."""
         spent = self.elastic + self.plastic + self.rubbed + self.penalty
         return (self.work - spent) / max(abs(self.work), 1e-12)
 
@@ -92,8 +92,8 @@ class Press:
 
     force_scale : N per radian, to which residuals are compared.
     held : number of the tool whose place follows from its force; -1 if none does.
-    near : of the change that a step expects, the most that an iteration corrects: a dome that
-        yields all over hardly resists a long correction, and does not need one.
+    near : largest correction of an iteration, as a share of the expected change: a dome that yields
+        all over hardly resists a long correction, and does not need one.
     follow : whether the limit of friction follows the pressure within a step; else it is that of
         the step's start.  points : of contact on each element.
     """
@@ -115,7 +115,7 @@ class Press:
     points: int = 16
 
     def on(self, index: int) -> bool:
-        """Whether a tool is there."""
+        """Whether a tool is active."""
         return not self.active or self.active[index]
 
     @property
@@ -130,10 +130,10 @@ class Press:
         return _evaluate(self, u, places, start, load, force)
 
     def ahead(self, start: FormingState, before: FormingState, share: float) -> FormingState:
-        """The start of a step with what lags behind carried on, by a share of the step before.
+        """The start of a step with the lagging quantities extrapolated by a share of the last step.
 
         Places of the layers, faces and factors of the yield curve are those of a step's start;
-        carried on they are right to second order in the step.
+        extrapolated they are accurate to second order in the step.
         """
         old, was = start.shell, before.shell
         shell = replace(
@@ -155,7 +155,7 @@ class Press:
 
     @cached_property
     def rule(self) -> ContactRule:
-        """Where contact is looked for."""
+        """The points of contact."""
         return contact_rule(self.shell.reference, self.shell.weights.sum(axis=1), self.points)
 
     @property
@@ -193,8 +193,8 @@ def resting(press: Press, state: ShellState, places: Sequence[float]) -> Forming
 class Trial(NamedTuple):
     """The press at a trial: forces in N per radian, energies in N mm per radian.
 
-    gap : what the held tool's force lacks.  slope, coupling : derivative of that force and of the
-    residual by its place.
+    gap : wanted force of the held tool less its force.  slope, coupling : derivative of that force
+    and of the residual by its place.
     """
 
     found: Evaluation
@@ -357,8 +357,8 @@ def _accepted(
 
 
 def loosened(press: Press, state: FormingState) -> FormingState:
-    """The state with dead loads in place of all that the press' active tools and holds no longer
-    do; the energy in the contact springs of the tools that are gone leaves with them."""
+    """The state with dead loads in place of the forces of inactive tools and released holds; the
+    energy in the contact springs of inactive tools is removed."""
     none = np.zeros(press.shell.n)
     trial = _evaluate(press, state.shell.x.ravel(), state.places, state, none, 0.0)
     kept = TWO_PI * trial.spring

@@ -1,7 +1,7 @@
 """The stroke itself: the die rises until nose and flange bottom, the set or the spring ends it.
 
-The station's spring needs no unknown of its own: it yields by what its load says, so the stroke
-ends where die place plus overtravel is what the set commands.
+The station's spring needs no unknown of its own: its overtravel follows from its load, so the
+stroke ends where die place plus overtravel equals the place that the set commands.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from domemargin.fea.stroke.step import TWO_PI, FormingState, Press, step
 from domemargin.profiles.tooling.tooling import Tooling
 
 NEAR = 0.004  # mm before the flange meets the sheet from which steps are short
-FINE_FROM = 100.0  # N that the spring holds beyond the die's force, below which this is read finely
+FINE_FROM = 100.0  # N of spring force beyond the die's force, below which the end is read finely
 CARRIED = 0.02  # N to which the spring's balance is found where flange and nose meet
 
 
@@ -45,7 +45,7 @@ class Moment(NamedTuple):
 
 
 class StrokePath:
-    """One stroke; collects what it passes through.
+    """One stroke; collects its states.
 
     seen : called with every state of the stroke.  touch, bottom : places of the die where it first
     touches and where the flange would meet the sheet under the nose, mm.  moments : of the stroke.
@@ -163,7 +163,7 @@ class StrokePath:
         try:
             self._rise(press, out, last, Pace(longest, longest), force, math.inf)
         except SolveError:
-            # beyond the stroke's end nothing needs to be known
+            # places beyond the stroke's end are not needed
             if out[-1].places[DIE] < last - 0.5 * WIDTH:
                 raise
         return out

@@ -403,5 +403,3 @@ def reference(
         directors_and_measures(
             fields, turn, shapes, slopes, start, room, cs, local, director[j], measures[j]
         )
-
-

@@ -168,9 +168,7 @@ class UnevenShell:
                 *even.means,
             )
         x = u.reshape(self.reference.shape)
-        return UnevenState(
-            x, pressure, found.volume, layers, stress, y, face, factor, director
-        )
+        return UnevenState(x, pressure, found.volume, layers, stress, y, face, factor, director)
 
 
 def uneven_shell(
@@ -207,7 +205,8 @@ def uneven_shell(
     y0 = even.y0 * factor[:, point]
     metric = np.stack(
         [
-            measures[:, point, k] + y0 * (measures[:, point, 3 + k] + y0 * measures[:, point, 6 + k])
+            measures[:, point, k]
+            + y0 * (measures[:, point, 3 + k] + y0 * measures[:, point, 6 + k])
             for k in range(3)
         ]
     )

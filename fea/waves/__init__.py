@@ -1,1 +1,1 @@
-"""Stability against circumferential waves, and what small waves cost."""
+"""Stability against circumferential waves, and the pressure lost by small waves."""

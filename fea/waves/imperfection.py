@@ -1,4 +1,4 @@
-"""What a small out-of-roundness costs: an imperfect path to second order in its amplitude.
+"""Pressure lost by a small out-of-roundness: an imperfect path to second order in amplitude.
 
 The bottom is out of round by a stress-free wave, w0 cos n theta.  Along the axisymmetric path the
 wave answers linearly: its layer strains L(u) w grow from L(u0) w0, add the step's moduli times
@@ -74,7 +74,7 @@ def layer_stresses(moduli: Floats, e: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class WaveGrowth:
-    """The answer of a path to a unit wave.
+    """The response of a path to a unit wave.
 
     waves : (k, n_nodes, 5) the whole wave (given and grown) at each state.
     pressure_change : (k - 1,) change of pressure between states, MPa per mm^2 of amplitude.

@@ -271,7 +271,7 @@ def lowest_mode(band: Floats, fixed: Ints) -> tuple[float, Floats]:
     """
     if factor(band) < 0:
         raise SolveError("the tangent is singular")
-    vector = np.sin(1.0 + np.arange(band.shape[0]))  # any start with a bit of everything
+    vector = np.sin(1.0 + np.arange(band.shape[0]))  # any start with a part of every mode
     vector[fixed] = 0.0
     value = value_new = 0.0
     for _ in range(30):

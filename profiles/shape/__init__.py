@@ -1,1 +1,1 @@
-"""What a bottom looks like: dimensions, tangent chain, meridian, mesh lengths."""
+"""The shape of a bottom: dimensions, tangent chain, meridian, mesh lengths."""

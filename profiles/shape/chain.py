@@ -51,7 +51,7 @@ class Failure(NamedTuple):
     """Why a chain does not close.
 
     consequence : continues the sentence "<quantity> <value> ...".
-    suspects : the quantities that may be at fault, the likeliest first.
+    suspects : the quantities that may be wrong, the likeliest first.
     """
 
     consequence: str
@@ -69,7 +69,7 @@ class _Radii(NamedTuple):
 
 
 class _Dome(NamedTuple):
-    """What the rest of the chain needs of a dome: its outermost zone, and the zones inside it.
+    """The part of a dome that the rest of the chain needs: its outermost zone and those inside it.
 
     zones : the zones before the outermost.  r, z, angle : start of the outermost zone, mm, and
     the slope there.  centre_r, centre_z, radius : of the outermost zone, mm.
@@ -167,7 +167,7 @@ def solve(shape: Shape, sheet: Sheet) -> Chain | Failure:
 
 
 def _mid_radii(shape: Shape, sheet: Sheet) -> _Radii | Failure:
-    """Radii on the mid surface; a failure where one of the surfaces is left no radius."""
+    """Radii on the mid surface; a failure where a radius would vanish on one of the surfaces."""
     t, on = sheet.bottom_gauge, shape.radii_on
     radii = _Radii(
         tuple(mid_radius(radius, on, True, t) for radius in shape.dome_radii),

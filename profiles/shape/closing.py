@@ -29,7 +29,7 @@ def _variant(shape: Shape, sheet: Sheet, name: str, value: float) -> tuple[Shape
 
 
 def current(shape: Shape, sheet: Sheet, name: str) -> float:
-    """The value that a quantity has; of a list, the outermost (the one the chain can blame)."""
+    """The value of a quantity; of a list, the outermost, on which the chain depends."""
     if name == "dome_radius":
         return shape.dome_radii[-1]
     if name == "dome_break_diameter":
@@ -89,7 +89,7 @@ def shape_error(
 ) -> ShapeError:
     """The error for a chain that does not close, with the range of one quantity that would.
 
-    changed : quantities that were just changed, blamed before the usual suspects.
+    changed : quantities that were just changed, which are named before the usual suspects.
     """
     names = [n for n in changed if hasattr(shape, n) or n == "bottom_gauge"]
     names = [n for n in names if f"shape.{n}" in LIMITS or n == "bottom_gauge"]

@@ -1,4 +1,4 @@
-"""What forming leaves in the metal of a bottom, layer by layer: hardening and stress."""
+"""The formed state of a bottom's metal, layer by layer: hardening and residual stress."""
 
 from __future__ import annotations
 

@@ -72,7 +72,7 @@ class Segment:
 class Meridian:
     """A tangent chain of segments from the axis outward.
 
-    formed : what forming left in the metal along it, if anything.
+    formed : the formed state of the metal along it, or None.
     """
 
     segments: tuple[Segment, ...]

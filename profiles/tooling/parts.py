@@ -1,4 +1,4 @@
-"""The tools of a doming station and the blank, each as data that is checked by itself.
+"""The tools of a doming station and the blank, as data; each is checked by itself.
 
 Frame: (r, z) half plane of the punch, z up into the can; the punch's lowest circle is z = 0.
 The clamp ring and the die, with its flange, come from below.
@@ -115,7 +115,7 @@ class Clamp:
 
 @dataclass(frozen=True)
 class Spring:
-    """What holds the station against the punch: force against overtravel.
+    """The spring that holds the station against the punch: force against overtravel.
 
     law : constant (preload), linear (preload + rate * overtravel) or table (straight lines
     through (travel, force), level after the last).  preload : N; below it the station stands
@@ -162,7 +162,7 @@ class Spring:
             )
 
     def load(self, travel: float) -> float:
-        """Force at an overtravel (mm), N; at none, the largest at which the station stands."""
+        """Force at an overtravel (mm), N; at 0, the largest force without overtravel."""
         if self.law == "table":
             for (t0, t1), (f0, f1) in zip(pairwise(self.travel), pairwise(self.force)):
                 if travel <= t1:
@@ -172,7 +172,7 @@ class Spring:
         return self.preload + rate * max(travel, 0.0)
 
     def overtravel(self, load: float) -> float:
-        """How far the station is pushed back by a load, mm; infinite where the spring gives in."""
+        """Overtravel of the station under a load, mm; infinite where the spring yields."""
         if self.law == "table":
             if load <= self.force[0]:
                 return 0.0
@@ -204,8 +204,8 @@ class Blank:
 
     gauge, wall_gauge : mm.  transition_start : arc length from the middle of the heel to where
     the gauge starts to change; transition_length : over which it does.  wall_height : of straight
-    wall that is modelled.  wall_grip : axial force with which the wall clings to the punch, N.
-    prior_strain : equivalent plastic strain that cupping and ironing left outside the nose.
+    wall that is modelled.  wall_grip : axial force with which the wall grips the punch, N.
+    prior_strain : equivalent plastic strain outside the nose from cupping and ironing.
     """
 
     gauge: float
@@ -224,9 +224,9 @@ class Blank:
 class Marks:
     """Marks embossed in the bottom's centre.  All in mm.
 
-    width, height : of a stroke of a figure.  diameter : of the circle that holds them.
+    width, height : of a mark.  diameter : of the circle that contains the marks.
     counter_diameter : of a counter-face in the punch that presses the sheet onto the die there;
-    0 where there is none and the sheet is only stretched over the figures.
+    0 without a counter-face, where the sheet is only stretched over the marks.
     """
 
     width: float = 1.0

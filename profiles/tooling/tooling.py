@@ -1,4 +1,4 @@
-"""A doming station whole: its tools, its setting and the blank, checked together."""
+"""A whole doming station: its tools, its setting and the blank, checked together."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ class Tooling:
     """A doming station: tools, setting and blank.
 
     set : how far the end of the punch's stroke lies beyond the place where the flange would meet
-    the sheet under the nose were the station rigid, mm; negative: it stops that much short.
-    thinning_limit : share of the gauge, as a mean over 1 mm, beyond which sheet is held to split;
+    the sheet under the nose were the station rigid, mm; negative: it stops short of that place.
+    thinning_limit : share of the gauge, as a mean over 1 mm, beyond which sheet is taken to split;
     None takes it from the hardening (doming_readings.neck_thinning).
     marks : embossed in the centre.  clamp : None where no ring holds the sheet.
     """

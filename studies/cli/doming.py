@@ -25,11 +25,11 @@ TOOLING = typer.Argument(
 def doming(
     tooling: Annotated[str, TOOLING],
     parts: Annotated[
-        bool, typer.Option("--parts", help="What each part of the formed state does to reversal.")
+        bool, typer.Option("--parts", help="Effect of each part of the formed state on reversal.")
     ] = False,
     budget: Annotated[
         bool,
-        typer.Option("--budget", help="Slopes of depth and its cost, and how to win 0.10 mm."),
+        typer.Option("--budget", help="Slopes of depth and its cost, and how to gain 0.10 mm."),
     ] = False,
     study: Annotated[
         Path | None,
@@ -191,7 +191,7 @@ def _study(
         rescued_store(store)
     old = folder / "doming-study.jsonl"
     if old.exists() and not store.exists():
-        text = f"{brief_path(old)} is of an earlier version and is not read any more"
+        text = f"{brief_path(old)} is of an earlier version and is no longer read"
         print(f"domemargin: {text}; all cases are solved anew", file=sys.stderr)
     with Reporter() as reporter, worker_errors():
         outcome = run_task(doming_task(plan), store, engine, reporter, limit=limit)

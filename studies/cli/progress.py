@@ -1,4 +1,4 @@
-"""A run's progress for people: a bar on a terminal, else a plain line every few seconds."""
+"""Progress of a run: a bar on a terminal, else a plain line every few seconds."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _EVERY = 5.0  # s between plain lines
 class Rate:
     """Cases a second over the last half minute, and the time left that follows from it.
 
-    Nothing is said before a few cases came back: starting workers is no part of the rate.
+    No rate is shown before a few cases are done: starting workers does not count.
     """
 
     def __init__(self) -> None:
@@ -35,7 +35,7 @@ class Rate:
             self._seen.popleft()
 
     def per_second(self, now: float) -> float | None:
-        """Cases a second, None while that cannot be said."""
+        """Cases a second, None while it is not known."""
         if not self._seen:
             return None
         # the first entry is where counting starts: its own cases took an unknown time

@@ -1,4 +1,4 @@
-"""Commands about what a plant measures: gauge readings, and the pressure a drink asks for."""
+"""Commands for a plant: depth readings, and the pressure that a drink requires."""
 
 from __future__ import annotations
 
@@ -91,7 +91,7 @@ def readings(
     ],
     target: Annotated[
         str | None,
-        typer.Option(metavar="DEPTH", help="Depth aimed at.  [the middle of the machines]"),
+        typer.Option(metavar="DEPTH", help="Depth aimed at.  [the median of the machines]"),
     ] = None,
     tolerance: Annotated[
         str | None,
@@ -112,7 +112,7 @@ def readings(
         typer.Option(
             metavar="LENGTH",
             help="Standard deviation of the depth gauge, if measured.  [from repeated cans; else "
-            "0.004 mm is supposed, for the diagnosis only]",
+            "0.004 mm is assumed, for the diagnosis only]",
         ),
     ] = None,
     doming: Annotated[
@@ -127,8 +127,7 @@ def readings(
         str | None,
         typer.Option(
             metavar="PERCENT",
-            help="Share of machines that ail; the chance that a verdict is right goes by it.  "
-            "[10 %]",
+            help="Share of faulty machines, for the chance that a verdict is right.  [10 %]",
         ),
     ] = None,
     out: Annotated[
@@ -137,7 +136,7 @@ def readings(
     ] = None,
     json_only: JsonOption = False,
 ) -> None:
-    """From depth readings to a verdict for every machine.  With a profile also its pressure."""
+    """A verdict for every machine from depth readings; with a profile also its pressure."""
     from domemargin.studies.cli.readings_options import question_of
 
     question = question_of(target, tolerance, require, margin, gauge, doming, ailing)

@@ -35,7 +35,7 @@ def slug(name: str) -> str:
     whole = re.sub(r"[\W_]+", "-", plain).strip("-")
     if len(whole) <= _LONGEST:
         return whole or "unnamed"
-    # names alike in their beginning are not one study
+    # names with the same beginning belong to different studies
     tail = hashlib.sha256(whole.encode()).hexdigest()[:8]
     return f"{whole[: _LONGEST - 9].strip('-')}-{tail}"
 
@@ -52,7 +52,7 @@ def run_folder(out: Path | None, name: str) -> Path:
         if there.is_symlink() and not there.exists():
             raise FileNotFoundError(0, "it is a link to nothing")
         with contextlib.suppress(FileNotFoundError):
-            os.lstat(folder)  # a name may be longer than the file system takes
+            os.lstat(folder)  # a name may be too long for the file system
         with tempfile.TemporaryFile(dir=there):
             pass
     except (OSError, ValueError) as error:

@@ -1,4 +1,4 @@
-"""The command `domemargin waviness`: what waves round the can cost."""
+"""The command `domemargin waviness`: pressure lost by waves round the can."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def waviness(
         bool, typer.Option("--json", help="One JSON object on standard output.")
     ] = False,
 ) -> None:
-    """What waviness round the can costs in reversal pressure."""
+    """Reversal pressure lost by waviness round the can."""
     import json
     import sys
     from dataclasses import asdict, replace

@@ -1,9 +1,9 @@
-"""What ails a machine: verdicts from depth readings and what sheet and setting can explain.
+"""What is wrong with a machine: verdicts from depth readings and from explained scatter.
 
-The order of the verdicts is the point: scatter that sheet and setting do not explain is called
-before anything else, for deepening the set of a machine with play hides the play, loads the drive
-and ends in split bottoms.  A level, a step or a trend is only blamed where such scatter has been
-excluded.  Every machine needs enough readings for that.
+The order of the verdicts matters: scatter that sheet and setting do not explain is reported
+first, because more set on a machine with play hides the play, loads the drive and causes split
+bottoms.  A level, a step or a trend is only reported as the cause where such scatter is excluded.
+Every machine needs enough readings for that.
 """
 
 from __future__ import annotations
@@ -37,13 +37,13 @@ SPREAD = "spread not explained"
 NOT_ENOUGH = "not enough data"
 VERDICTS = (IN_CONTROL, OFFSET, DRIFT, SMALL_STEP, SMALL_DRIFT, LOT, SPREAD, NOT_ENOUGH)
 
-_WORTH = 3.5  # standard deviations of the set: shifts below are how machines are set
+_WORTH = 3.5  # standard deviations of the set: smaller shifts are within the accuracy of setting
 # of the set as well: a step that no log shows where such are rare, where they are not, and a trend
 _RARE, _USUAL, _SMALL_TREND = 2.5, 5.0, 2.0
 _USUAL_TREND, _LARGE_TREND = 3.0, 4.5  # where they are not; a trend below is a small drift
-_LEAD, _LEAD_STEPPED = 9.0, 15.0  # by which a small drift must beat steps alone; beside steps
+_LEAD, _LEAD_STEPPED = 9.0, 15.0  # by which a drift must fit better than steps; beside steps
 _RARE_SHARE = 0.15  # of machines that step without a log, above which such steps are usual
-_CHANCE_LOT = 5e-4  # of one lot or more standing out where all are as known
+_CHANCE_LOT = 5e-4  # chance that one lot or more stands out where all scatter as known
 _WELL_LOGGED = 4.0  # steps where a change is logged to one without
 _OPERATORS = 0.003  # mm between operators where they are not recorded; common practice, no source
 _FEWEST_SPREAD = 20  # readings for a verdict of scatter
@@ -59,17 +59,19 @@ _TOO_STEADY = (
 class Finding:
     """Verdict on a machine and the numbers behind it; lengths in mm.
 
-    verdict : what to see to first.  causes : all that was found, the verdict first.
-    readings : used.  mean, deviation : level now, and from the target.  deviation_se : of it.
-    spread : standard deviation from can to can, lots, operators and shape taken off.
-    unexplained, unexplained_low, unexplained_high : of it not explained by sheet, process and
-    gauge, with 95 % limits.  spread_chance : of such spread if all were explained.
+    verdict : what to check first.  causes : all causes found, the verdict first.
+    readings : number used.  mean, deviation : present level, and its distance from the target.
+    deviation_se : standard error of that distance.
+    spread : standard deviation from can to can, without lots, operators and shape.
+    unexplained, unexplained_low, unexplained_high : part of it not explained by sheet, process and
+    gauge, with 95 % limits.  spread_chance : probability of such spread if all were explained.
     far : cans far beyond what is explained.
-    effective : readings by what they are worth, as those that follow each other repeat themselves.
+    effective : number of independent readings with the same information: correlated readings repeat
+    each other.
     shape : how depth moves over the record.  lots : sheet lots that stand out, with levels.
     more : readings still needed, if the verdict is NOT_ENOUGH.
-    misreads : lines in the file of readings far off, left out.
-    also : what else the numbers say, in sentences.
+    misreads : file lines of readings far off, which were left out.
+    also : further findings, in sentences.
     """
 
     machine: str
@@ -99,12 +101,14 @@ class Finding:
 class Diagnosis:
     """Verdicts of all machines.
 
-    target : depth aimed at, mm; target_given : whether it was, or is the middle of the machines.
-    worth : shift that matters, mm.  enough : readings a machine must have for a verdict.
+    target : depth aimed at, mm; target_given : whether it was given, else it is the median of the
+    machines.
+    worth : smallest shift that matters, mm.  enough : readings a machine needs for a verdict.
     odd_lots : lots whose level is beyond what known scatter of the sheet explains, with the level;
-    lots_given : whether lots are, or times stand for them.
+    lots_given : whether lots were given, else times replace them.
     unlogged : smallest step that counts where no change is logged, mm.
-    people_given : whether operators are, or hours of the day stand for them; people : their names.
+    people_given : whether operators were given, else hours of the day replace them; people : their
+    names.
     """
 
     findings: tuple[Finding, ...]
@@ -122,7 +126,7 @@ class Diagnosis:
 
     def loose(self, line: str) -> bool:
         """Whether more than half of a line's machines, of three or more, scatter beyond what is
-        explained: which is more likely of gauge or sheet than of as many drives."""
+        explained: gauge or sheet is then a more likely cause than so many drives."""
         mine = [one.verdict == SPREAD for one in self.findings if one.line == line]
         return len(mine) >= 3 and 2 * sum(mine) > len(mine)
 
@@ -131,7 +135,7 @@ def diagnose(readings: Readings, explained: Explained, target: float | None = No
     """A verdict for every machine.
 
     explained : scatter that is explained (diagnosis_scatter.py).  target : depth aimed at, mm;
-    without it the middle of the machines' levels, which cannot show that all are off.
+    without it the median of the machines' levels, which cannot show that all are off.
     """
     lots_given = bool(readings.lot.names)
     people_given = bool(readings.operator.names)
@@ -165,14 +169,14 @@ def diagnose(readings: Readings, explained: Explained, target: float | None = No
 
 
 def _plain_steps(shape: Shape, explained: Explained, logged: bool) -> int:
-    """Steps that are clear and no smaller than sets scatter, those that are logged or those not."""
+    """Number of clear steps no smaller than the scatter of the set, logged or not logged ones."""
     return sum(
         one.clear and one.logged == logged and abs(one.size) > explained.set for one in shape.steps
     )
 
 
 def _large(shape: Shape, explained: Explained) -> Floats:
-    """A movement large enough to be the machine's own beyond doubt, about its middle; (n,)."""
+    """A movement so large that it clearly belongs to the machine, about its middle; (n,)."""
     moves = [abs(shape.trend) / _WORTH] + [abs(one.size) / 2.0 for one in shape.steps if one.clear]
     if max(moves) <= explained.set:
         return np.zeros(shape.fitted.size)
@@ -181,8 +185,8 @@ def _large(shape: Shape, explained: Explained) -> Floats:
 
 @dataclass(frozen=True)
 class _Part:
-    """A machine's readings with the shape found; level: now, mm; clean: rows that are no misread;
-    left: what shape and level leave of them; spread: how they scatter about it."""
+    """A machine's readings with the shape found; level: present level, mm; clean: rows without
+    misreads; left: residuals about shape and level; spread: their scatter."""
 
     shape: Shape
     level: float
@@ -225,7 +229,7 @@ class _Part:
         return _Part(shape, level, clean, left, found, taken)
 
     def error(self, explained: Explained, lots: int) -> float:
-        """Standard error of the level now."""
+        """Standard error of the present level."""
         lot = explained.lot**2 * (1.57 if self.lots_taken_off else 1.0) / max(lots, 1)
         return math.hypot(self.shape.level_error, math.sqrt(lot))
 
@@ -246,7 +250,7 @@ def _changes(readings: Readings, machine: int) -> list[float]:
 
 
 def _daily(day: Floats, left: Floats) -> Floats:
-    """A swing with the time of day, where readings show one: heat, or who gauges; (n,)."""
+    """A swing with the time of day, where readings show one: heat, or the operator; (n,)."""
     angle = 2.0 * np.pi * day
     wave = np.stack((np.sin(angle), np.cos(angle)), axis=1)
     wave -= wave.mean(axis=0)
@@ -261,8 +265,8 @@ def _daily(day: Floats, left: Floats) -> Floats:
 
 
 def _grain(depth: Floats) -> float:
-    """Step to which readings are rounded, mm: that of which all their differences are multiples;
-    0 for a fine one, or none."""
+    """Step to which readings are rounded, mm: all their differences are multiples of it; 0 for a
+    fine step, or none."""
     gaps = np.diff(np.unique(np.round(depth, 7)))
     if depth.size < 10 or gaps.size == 0:
         return 0.0
@@ -290,7 +294,7 @@ def _finding(
 
     more = 0
     if n >= _FEWEST_SPREAD and spread.called:
-        # play lowers the level as well: an offset is only reported where play cannot do it
+        # play lowers the level too: an offset is only reported where play cannot cause it
         far = abs(deviation) > _WORTH * math.hypot(explained.set, se) + 1.5 * unexplained
         found = [SPREAD, *(one for one in found if one != OFFSET or far or step)]
     elif n < enough:
@@ -323,10 +327,10 @@ def _finding(
 def _moved(
     part: _Part, deviation: float, se: float, explained: Explained, unlogged: float, rare: bool
 ) -> tuple[list[str], Step | None]:
-    """What level and movement say, the gravest first, and the step that is meant."""
+    """Verdicts from level and movement, the gravest first, and the step they refer to."""
     found: list[str] = []
     shape = part.shape
-    # a machine whose set was changed has had its set and the change to be off by
+    # after a change of set both the first set and the change contribute to the error
     sets = explained.set * (math.sqrt(2.0) if shape.steps else 1.0)
     reach = _WORTH * math.hypot(sets, se)
     drift = abs(shape.trend)
@@ -335,7 +339,7 @@ def _moved(
         found.append(DRIFT)
     elif (
         drift > (_SMALL_TREND if rare else _USUAL_TREND) * explained.set and clear
-        # steps that nobody logged make trends that are none, where they are usual
+        # where unlogged steps are usual, they resemble trends
         and (rare or not _plain_steps(shape, explained, logged=False))
         and shape.lead > (_LEAD_STEPPED if shape.steps else _LEAD)
     ):  # fmt: skip
@@ -353,7 +357,7 @@ def _moved(
     named = large or small
     step = named[-1] if named else None
     off = abs(deviation) > reach
-    if off and (found or small):  # what moved may have brought it there
+    if off and (found or small):  # the movement may have caused the offset
         before = deviation - shape.trend - sum(one.size for one in small)
         off = abs(before) > reach and deviation * before > 0.0
     if large or off:
@@ -369,10 +373,10 @@ def _also(
     said = []
     low = deviation < -_WORTH * explained.set
     if causes[0] == SPREAD and OFFSET in causes:
-        said.append("The level is off by more than play alone does: find the play first, then the "
-                    "set.")  # fmt: skip
+        said.append("The level is off by more than play alone explains: find the play first, then "
+                    "the set.")  # fmt: skip
     elif causes[0] == SPREAD and low:
-        said.append(f"It also reads {-deviation:.3f} mm low, which the same play can do: "
+        said.append(f"It also reads {-deviation:.3f} mm low, which the same play can cause: "
                     "do not deepen the set before the play is found.")  # fmt: skip
     if causes[0] == IN_CONTROL and shape.steps:
         clear = [one for one in shape.steps if one.clear and abs(one.size) > 0.5 * explained.set]
@@ -380,12 +384,12 @@ def _also(
             most = max(clear, key=lambda one: abs(one.size))
             where = "a logged change" if most.logged else "no logged change"
             said.append(f"Its level moved by {most.size:+.3f} mm on day {most.day:.1f}, at "
-                        f"{where}: within how closely machines are set.")  # fmt: skip
+                        f"{where}: within the accuracy of setting.")  # fmt: skip
     return tuple(said)
 
 
 def _by_spring_age(verdict: str, age: Floats, rest: Floats) -> tuple[str, ...]:
-    """What the age of the spring has to do with a trend, where it is known."""
+    """How a trend depends on the age of the spring, where the age is known."""
     known = np.isfinite(age)
     if verdict not in (DRIFT, SMALL_DRIFT) or known.sum() < 10 or np.ptp(age[known]) < 1.0:
         return ()

@@ -15,7 +15,7 @@ from domemargin.studies.diagnosis.scatter import KnownScatter, Slopes, scatter_p
 
 @dataclass(frozen=True)
 class Remedy:
-    """What may be done about a low depth, and its cost; a model estimate of a first study.
+    """A remedy for a low depth, and its cost; a model estimate of a first study.
 
     depth : gained, mm.  cost : in force and thinning, in words.
     """
@@ -33,7 +33,7 @@ LEAST_SET, MOST_SET = 0.3, 1.5  # mm of depth by mm of set
 
 @dataclass(frozen=True)
 class DomingStudy:
-    """Slopes of depth, and ways to win depth with their cost; notes: what it does not give."""
+    """Slopes of depth, and ways to gain depth with their cost; notes: what the study lacks."""
 
     slopes: Slopes
     remedies: tuple[Remedy, ...]
@@ -123,10 +123,10 @@ def _remedy(way: dict[str, Any], depth: float) -> Remedy:
 
 
 def checked_slopes(slopes: Slopes, scatter: KnownScatter, path: Path | str) -> tuple[str, ...]:
-    """Notes on slopes that explain much.
+    """Notes on slopes that explain a large part of the scatter.
 
-    Raises InputError where they explain so much that play or an offset would pass for sheet or
-    setting, as those of a tooling whose spring gives way.
+    Raises InputError where they explain so much that play or an offset would be taken for sheet or
+    setting, as with a tooling whose spring yields before the flange bottoms.
     """
     parts = scatter_parts(scatter, slopes)
     name, largest = max(parts.items(), key=lambda one: one[1])

@@ -1,6 +1,6 @@
 """Levels of machines, sheet lots and operators in depth readings, separated robustly.
 
-A machine that is out must not move the levels of the lots it ran, so levels are medians over the
+A machine that is off must not shift the levels of the lots it ran, so levels are medians over the
 other factors of the means of cells (median polish: Tukey, Exploratory Data Analysis, 1977).
 """
 
@@ -25,7 +25,7 @@ class Levels:
 
     lot, lot_se : of each sheet lot over the middle one, with standard error; 0 where it cannot be
     separated from the machines.  lot_known : whether it can.
-    operator, operator_se : the same of who measured.
+    operator, operator_se : the same for operators.
     rest : (n,) readings less lot and operator, the machine's own level left in.
     """
 
@@ -40,11 +40,11 @@ class Levels:
 def times_for_lots(
     readings: Readings, fewest: float = 4.0, shortest: float = 1.0 / 3.0
 ) -> Readings:
-    """The readings with times in the place of sheet lots that are not given.
+    """The readings with periods of time in place of sheet lots that are not given.
 
-    What moves all machines of a line together, be it a lot or who gauged, then shows as the level
-    of a time.  A time is as long as a machine needs for `fewest` readings, and at least
-    `shortest` (days).
+    A change common to all machines of a line, by a lot or an operator, then shows as the level of a
+    period.  A period is as long as a machine needs for `fewest` readings, and at least `shortest`
+    (days).
     """
     if readings.lot.names or readings.days <= 0.0:
         return readings
@@ -66,10 +66,10 @@ def times_for_lots(
 
 
 def hours_for_operators(readings: Readings, fewest: int = 30) -> Readings:
-    """The readings with the hour of the day in the place of operators who are not given.
+    """The readings with the hour of the day in place of operators that are not given.
 
-    What returns every day on all machines alike, be it who gauges or heat, then shows as the level
-    of an hour.  The day is cut so that each part has `fewest` readings, and into 3 at least.
+    A change that returns every day on all machines, by operator or heat, then shows as the level of
+    an hour.  The day is cut so that each part has `fewest` readings, and into 3 at least.
     """
     if readings.operator.names or len(readings) < 3 * fewest or readings.days < 2.0:
         return readings
@@ -83,10 +83,10 @@ def hours_for_operators(readings: Readings, fewest: int = 30) -> Readings:
 
 
 def trends_of_few(readings: Readings, alike: float) -> Floats:
-    """How machines move that do not move as most of their line; (n,) mm, 0 for all others.
+    """Movement of machines that move differently from most of their line; (n,) mm, 0 for others.
 
-    What most machines of a line do is the sheet's, or the gauge's, so that half of them with weak
-    springs make no lots.  alike : trends over the record that count as one, mm.
+    A movement of most machines of a line is assigned to sheet or gauge, so that weak springs on
+    half the machines do not appear as lots.  alike : trends over the record that count as one, mm.
     """
     codes, n = readings.machine.codes, len(readings.machine.names)
     count = np.maximum(np.bincount(codes, minlength=n), 1)
@@ -111,9 +111,9 @@ def trends_of_few(readings: Readings, alike: float) -> Floats:
 
 
 def levels_of(readings: Readings, moved: Floats | None = None) -> Levels:
-    """Levels of lots and operators; each is worth what several machines agree on.
+    """Levels of lots and operators, on which several machines agree.
 
-    moved : (n,) what is known of how each machine's level moved over its record, mm.
+    moved : (n,) known movement of each machine's level over its record, mm.
     """
     machine, lot, operator = readings.machine, readings.lot, readings.operator
     depth = readings.depth if moved is None else readings.depth - moved
@@ -171,7 +171,7 @@ def _errors(left: Floats, machine: Ints, groups: list[Ints]) -> Floats:
 
 
 def _connected(lot: Ints, machine: Ints, line_of: tuple[str, ...], lots: int) -> Ints:
-    """A number for each lot, the same where lots were run on one line: their levels compare."""
+    """A number for each lot, equal for lots that share machines: their levels can be compared."""
     lines = sorted(set(line_of))
     of_line = np.array([lines.index(line) for line in line_of])[machine]
     group = np.arange(len(lines))

@@ -1,4 +1,4 @@
-"""What readings say of lines, lots and operators, beside the verdicts on machines."""
+"""Findings on lines, lots and operators, beside the verdicts on machines."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _SHOWN = 6  # lots named
 
 
 def notes_of(readings: Readings, diagnosis: Diagnosis) -> tuple[str, ...]:
-    """Sentences on what holds for more than one machine."""
+    """Sentences on findings that concern more than one machine."""
     levels = diagnosis.levels
     return (
         *_line_notes(diagnosis),
@@ -30,13 +30,13 @@ def _line_notes(diagnosis: Diagnosis) -> list[str]:
         name = f"line {line}" if line else "the plant"
         if len(mine) >= 3 and abs(middle) > worth:
             side = "low" if middle < 0.0 else "high"
-            notes.append(f"All of {name} reads {side}, by {abs(middle):.3f} mm in the middle: "
+            notes.append(f"All of {name} reads {side}, by {abs(middle):.3f} mm in the median: "
                          "a setting or a tool common to it.")  # fmt: skip
         if diagnosis.loose(line):
             loose = sum(one.verdict == SPREAD for one in mine)
             notes.append(
-                f"{loose} of {len(mine)} machines of {name} scatter more than is explained, which "
-                "as many loose drives would be a chance: first the gauge and who gauges, then the "
+                f"{loose} of {len(mine)} machines of {name} scatter more than is explained; so "
+                "many loose drives are unlikely: check first the gauge and the operators, then the "
                 "stated sheet scatter, and whether lots, operators and lines are recorded."
             )
     return notes
@@ -50,8 +50,8 @@ def _operator_notes(diagnosis: Diagnosis, levels: Levels) -> list[str]:
     ]
     if diagnosis.people_given:
         return [
-            f"Operator {name!r} reads {level:+.3f} mm from the others, on all machines alike: a "
-            "matter of gauging; taken off."
+            f"Operator {name!r} reads {level:+.3f} mm from the others, on all machines alike: an "
+            "error of gauging; corrected for."
             for name, level in far
         ]
     if not far:
@@ -59,7 +59,7 @@ def _operator_notes(diagnosis: Diagnosis, levels: Levels) -> list[str]:
     name, level = max(far, key=lambda one: abs(one[1]))
     return [
         f"Readings from {name} lie {level:+.3f} mm from the others, on all machines alike and "
-        "every day: who gauges, or heat; taken off. Record the operator."
+        "every day: the operator or heat; corrected for. Record the operator."
     ]
 
 
@@ -72,11 +72,11 @@ def _lot_notes(readings: Readings, diagnosis: Diagnosis) -> list[str]:
         for name, level in odd[:_SHOWN]
     ]
     if len(odd) > _SHOWN:
-        notes.append(f"So do {len(odd) - _SHOWN} more.")
+        notes.append(f"The same holds for {len(odd) - _SHOWN} more.")
     known = diagnosis.levels.lot_known
     if not diagnosis.lots_given and known.any():
         notes.append("No sheet lots are given; times in which all machines of a line moved "
-                     "together stand for them.")  # fmt: skip
+                     "together take their place.")  # fmt: skip
     elif not known.any():
         notes.append("Sheet lots cannot be separated from the machines: that takes 3 machines of a "
                      "line with lots, or times, in common.")  # fmt: skip

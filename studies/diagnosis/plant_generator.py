@@ -1,4 +1,4 @@
-"""Readings of an invented plant with known causes: to try the diagnosis on, and for demos."""
+"""Readings of an invented plant with known causes, to test the diagnosis and for demos."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ OPERATORS = ("early", "late", "night")
 
 @dataclass(frozen=True)
 class Habits:
-    """What ordinary plants do that ails nobody; the defaults do none of it.
+    """Ordinary habits of plants that are not faults; by default none is present.
 
     changes : tool changes of a machine, on average.  reset : standard deviation of the level that
     each starts from, mm.  logged : share of them in the log.  tails : degrees of freedom of
@@ -62,7 +62,7 @@ class Plant:
 
 
 def draw_habits(rng: np.random.Generator) -> Habits:
-    """Habits of a plant as they may be, each of them in some plants and none in others."""
+    """Random habits of a plant; each occurs in some plants only."""
 
     def some(share: float, value: float) -> float:
         return value if rng.random() < share else 0.0
@@ -79,7 +79,7 @@ def draw_habits(rng: np.random.Generator) -> Habits:
 
 @dataclass(frozen=True)
 class Cause:
-    """What ails a machine (index), a line or, for an operator, the plant.
+    """A fault of a machine (index), a line or, for an operator, the plant.
 
     size : mm; of drive play the standard deviation, of the others a shift (+ deeper).
     at : when it starts, share of the record.  recorded : whether a tool change is in the log.
@@ -96,7 +96,7 @@ class Cause:
 
 
 def draw_cause(kind: str, plant: Plant, rng: np.random.Generator) -> Cause:
-    """A cause of a kind with a size that matters: what a plant would want to know of."""
+    """A cause of a kind with a size that matters to a plant."""
     machine = int(rng.integers(plant.lines * plant.machines))
     sign = -1.0 if rng.random() < 0.7 else 1.0
     if kind == "set offset":
@@ -120,10 +120,10 @@ def draw_cause(kind: str, plant: Plant, rng: np.random.Generator) -> Cause:
 
 
 def generate(plant: Plant, causes: tuple[Cause, ...], rng: np.random.Generator) -> Readings:
-    """Readings of a plant with these causes; all else as sheet, setting and gauge explain.
+    """Readings of a plant with these causes; all other scatter is explained.
 
-    Drive play makes every can come out as the slack happens to be taken up: scatter, and on the
-    average a shallower dome, by up to as much as it scatters.
+    With drive play every can depends on how the slack is taken up: scatter, and on average a
+    shallower dome, by up to the size of the scatter.
     """
     machines, habits = plant.lines * plant.machines, plant.habits
     each = plant.days * plant.per_day

@@ -1,4 +1,4 @@
-"""What depth readings mean for pressure: margin, share of cans below a requirement, loss left."""
+"""From depth readings to pressure: margin, share of cans below a requirement, remaining loss."""
 
 from __future__ import annotations
 
@@ -93,12 +93,12 @@ class Margin:
     """Pressure of one machine's cans now; MPa and mm.
 
     pressure, pressure_sd : mean and standard deviation over cans.  level_sd : uncertainty of the
-    mean, that of the model's level in it.
+    mean, the uncertainty of the model's level included.
     margin : mean / required - 1.  below, below_low, below_high : share of cans below the
     requirement, with 95 % limits for the number of readings, the level taken as it is.
     short : chance that the level itself lies below the requirement, by its uncertainty.
     loss : depth the machine may still lose until the mean meets the requirement with the margin
-    wanted; negative: lost already; None: not within reach.
+    wanted; negative: already lost; None: out of the range solved.
     """
 
     machine: str
@@ -117,10 +117,10 @@ def margin_of(
     finding: Finding, curve: PressureCurve, required: float, reading: float = 0.0,
     wanted: float = 0.0, calibration: Calibration = NO_TESTS,
 ) -> Margin:  # fmt: skip
-    """The margin of a machine, of its level and spread now.
+    """The margin of a machine at its present level and spread.
 
-    required : MPa.  reading : standard deviation of a gauge that was measured, mm, taken off the
-    spread; 0 takes nothing off.  wanted : margin asked for, as a share.  calibration : by own
+    required : MPa.  reading : standard deviation of a gauge that was measured, mm, subtracted from
+    the spread; 0 subtracts nothing.  wanted : margin asked for, as a share.  calibration : by own
     tests, or the model's own uncertainty.
     """
     model = float(curve.at(finding.mean))

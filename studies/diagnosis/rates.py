@@ -1,4 +1,4 @@
-"""The chance that a verdict is right, from simulated plants and the share of machines that ail."""
+"""The chance that a verdict is right, from simulated plants and the share of faulty machines."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from domemargin.studies.diagnosis.diagnosis import (
     SPREAD,
 )
 
-AILING = 0.1  # share of machines that ail where the user states none; common practice, no source
+AILING = 0.1  # share of faulty machines where the user states none; common practice, no source
 # verdicts that a machine with this cause should get, the best first: a step is a step of its size
 # or the next, and what is to be checked is the same; an operator's error is not the machine's
 RIGHT = {
@@ -32,8 +32,8 @@ Counts = Mapping[str, Mapping[str, int]]
 def chance_right(verdict: str, ailing: float = AILING, counts: Counts = COUNTS) -> float | None:
     """The share right of machines with this verdict, by Bayes' rule; None where there is none.
 
-    ailing : share of machines that ail by themselves, all causes alike; lots and operators as
-    often as simulated.  counts : machines by cause and verdict.
+    ailing : share of machines with a fault of their own, all causes equally likely; lots and
+    operators as often as simulated.  counts : machines by cause and verdict.
     """
     if verdict == NOT_ENOUGH:
         return None

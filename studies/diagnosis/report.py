@@ -51,13 +51,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Question:
-    """What is asked of readings.
+    """What the user asks about the readings.
 
     target : depth aimed at, mm.  low, high : tolerance of depth, mm.  required : pressure to
     hold, MPa.  wanted : margin asked for, as a share.  scatter, slopes : what is known of sheet
     and process, and of doming.  remedies : ways to win depth.  notes : to be passed on.
     gauge_measured : whether the gauge's scatter was measured, so that it may be taken off.
-    ailing : share of machines that ail, by which chances of being right go.
+    ailing : share of faulty machines, on which the chance of being right depends.
     """
 
     target: float | None = None
@@ -75,7 +75,7 @@ class Question:
 
 @dataclass(frozen=True)
 class Report:
-    """All that the readings say; charts, subgroups, capabilities and margins have one entry a
+    """All results from the readings; charts, subgroups, capabilities and margins have one entry a
     machine.
 
     readings : one of a can.  subgroups : None where readings do not come in subgroups.
@@ -100,7 +100,7 @@ class Report:
 
 
 def report_of(readings: Readings, question: Question, profile: Profile | None = None) -> Report:
-    """Everything, from one call.
+    """The whole report, from one call.
 
     profile : the bottom, for pressures; without it, or without a required pressure, there are
     none.  Raises InputError where the bottom cannot be solved.

@@ -3,7 +3,7 @@
 Logged changes of tool or die are taken as known breaks; breaks that no log shows are searched for
 by penalised least squares on means of blocks of readings (optimal partitioning by dynamic
 programming: Jackson et al., IEEE Signal Processing Letters 12, 2005).  The penalty counts in
-long-run variance of the blocks, so that readings which follow each other make no steps.
+long-run variance of the blocks, so that correlated readings do not appear as steps.
 """
 
 from __future__ import annotations
@@ -43,13 +43,13 @@ class Step:
 
     @property
     def clear(self) -> bool:
-        """Whether the readings show it beyond doubt."""
+        """Whether the readings show it clearly."""
         return abs(self.size) > CLEAR * self.error
 
 
 @dataclass(frozen=True)
 class Shape:
-    """What was found.
+    """How depth moves over a record.
 
     trend, trend_error : change over the record and its standard error, mm; 0 where there is none.
     lead : by how much a trend describes the readings better than steps alone (penalised sum of
@@ -83,12 +83,12 @@ class Shape:
 
     @property
     def change(self) -> float:
-        """Of the trend over the record, else of the step, mm."""
+        """Change by the trend over the record, else by the step, mm."""
         return self.trend or (self.last.size if self.last else 0.0)
 
     @property
     def chance(self) -> float:
-        """Of a change so clear if nothing moved."""
+        """Probability of so clear a change if nothing moved."""
         if self.trend:
             error = self.trend_error
         elif self.last:
@@ -99,7 +99,7 @@ class Shape:
 
     @property
     def at_day(self) -> float | None:
-        """Of the step."""
+        """Day of the step."""
         return self.last.day if self.kind == STEP and self.last else None
 
 
@@ -197,8 +197,8 @@ def _edges(n: int, known: Ints) -> Ints:
 
 
 def _clipped(rest: Floats, ends: Ints | None = None) -> Floats:
-    """Readings with those far from the middle of their neighbours, or of their stretch, moved in:
-    a heavy tail makes no level."""
+    """Readings, those far from the median of their neighbours or of their stretch moved to a limit,
+    so that a heavy tail does not appear as a level."""
     middle: Floats
     if ends is None:
         from scipy.ndimage import median_filter

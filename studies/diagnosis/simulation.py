@@ -1,4 +1,4 @@
-"""How often a verdict is right, from generated plants with known causes and ordinary habits.
+"""How often a verdict is right: generated plants with known causes and ordinary habits.
 
 `python -m domemargin.studies.diagnosis.simulation` measures again and writes the table that is
 quoted.
@@ -31,7 +31,7 @@ from domemargin.studies.diagnosis.rates import RIGHT
 
 MACHINE_CAUSES = ("set offset", "spring relaxing", "drive play", "small play", "tool change",
                   "small step", "small drift")  # fmt: skip
-_SEVERAL = 0.15  # of the machines that ail have a second cause
+_SEVERAL = 0.15  # share of the faulty machines with a second cause
 
 
 @dataclass(frozen=True)
@@ -61,8 +61,8 @@ def draw(
     """A plant of 1 or 2 lines with 3 to 8 machines, 14 to 84 days, 1 to 16 readings a machine and
     day, and what ails it.
 
-    ailing : share of machines that ail, by all causes alike, some of them by two; one plant in ten
-    has an odd lot, one in ten an operator who reads differently.  usual : with the habits of
+    ailing : share of faulty machines, all causes equally likely, some machines with two; one plant
+    in ten has an odd lot, one in ten an operator who reads differently.  usual : with the habits of
     ordinary plants.
     """
     plant = Plant(
@@ -104,7 +104,7 @@ def simulate(
 
 
 def _ails(causes: tuple[Cause, ...], found: Diagnosis, plant: Plant) -> list[tuple[str, ...]]:
-    """What touches each machine: its own causes first, then lots of its line and operators."""
+    """Causes that affect each machine: its own first, then lots of its line and operators."""
     touched = []
     for number in range(len(found.findings)):
         mine = [c.kind for c in causes if c.kind in MACHINE_CAUSES and c.machine == number]

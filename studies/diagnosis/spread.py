@@ -1,8 +1,7 @@
 """Whether a machine scatters more than is explained: from can to can, now and then, or by wander.
 
-Levels that a set gives again and again are no scatter, so what counts is taken within short runs
-of readings; what wanders over longer times is judged by itself, with what a set may scatter by
-allowed for.
+Changes of set are not scatter, so scatter is taken within short runs of readings.  Slower wander is
+judged by itself, with an allowance for the scatter of the set.
 """
 
 from __future__ import annotations
@@ -17,12 +16,12 @@ from domemargin.studies.diagnosis.scatter import Explained
 from domemargin.studies.tails import chi2_above, chi2_below, chi2_limit, chi2_quantile
 
 RUN = 8  # readings in a run
-# scatter is called unexplained beyond this multiple of what is explained (stated scatter is not
-# known better), and has to be excluded at twice it before a level is blamed
+# scatter counts as unexplained beyond this multiple of what is explained (stated scatter is not
+# known better), and must be excluded at twice it before a level is reported
 SLACK, EXCLUDED = 1.25, 2.0
-CHANCE_SPREAD = 2e-4  # of calling scatter that is explained
-_CHANCE_EXCLUDED = 0.05  # of excluding scatter of twice what is explained
-_DOUBT = 0.005  # scatter rarer than this is no ground for blaming a level
+CHANCE_SPREAD = 2e-4  # chance of reporting scatter that is explained
+_CHANCE_EXCLUDED = 0.05  # chance of excluding scatter of twice what is explained
+_DOUBT = 0.005  # with rarer scatter no level is reported as the cause
 _WANDER, _WANDER_EXCLUDED = 1.5, 2.0  # of the scatter of the set that slow wander may have
 FAR, _FAR_SHARE = 4.0, 0.02  # explained deviations, and the share of cans beyond them at most
 _CLIP = 4.0  # robust standard deviations beyond which one can counts no more
@@ -35,9 +34,9 @@ class Spread:
     variance, freedom : from can to can over the record, mm^2, with degrees of freedom that count
     readings which follow each other, and heavy tails, as fewer.
     allowed : variance that is explained, mm^2.
-    chance : of so much scatter, now and then or always, if it were explained.
+    chance : probability of so much scatter, intermittent or steady, if it were explained.
     excluded : whether twice the explained scatter is excluded; doubt : whether scatter is so large
-    that no level should be blamed.  far : cans far off.  more : readings still needed.
+    that no level should be reported as cause.  far : cans far off.  more : readings still needed.
     trend_error : standard error of a straight trend over the record, mm.
     """
 
@@ -140,14 +139,14 @@ def _alike(left: Floats, parameters: int) -> float:
 
 
 def _binomial(count: int, n: int, share: float) -> float:
-    """The chance of so many or more."""
+    """Probability of at least so many."""
     from scipy.special import bdtrc
 
     return 1.0 if count == 0 else float(bdtrc(count - 1, n, share))
 
 
 def _more(ratio: float, freedom: float, n: int) -> int:
-    """Readings still needed until scatter like this is either called or excluded."""
+    """Readings still needed until such scatter is either reported or excluded."""
     each = freedom / max(n, 1)
     for more in range(1, 5_000):
         free = freedom + each * more

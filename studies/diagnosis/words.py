@@ -21,13 +21,13 @@ from domemargin.studies.diagnosis.spread import FAR
 from domemargin.studies.tails import normal_above
 
 LOCK_OUT = (
-    "Before hands or gauges go near a press: stop it, lock it out and tag it, let the energy "
-    "stored in springs and air out, and leave it to qualified people."
+    "Before hands or gauges go near a press: stop it, lock it out and tag it, release the "
+    "energy stored in springs and air, and leave it to qualified people."
 )
 CHECKS: dict[str, tuple[str, ...]] = {
     SPREAD: (
         "play in the drive of the doming station: bearings, pins, ways, the tie of the dome die",
-        "the hold of punch and dome die, and the pressure or spring behind the doming station",
+        "the fastening of punch and dome die, and pressure or spring behind the doming station",
         "the gauge: repeat five cans, so that its own scatter is known",
         "only then the set, and only if the scatter is gone",
     ),
@@ -39,22 +39,22 @@ CHECKS: dict[str, tuple[str, ...]] = {
     DRIFT: (
         "the spring or air pressure behind the doming station: force at the set, age",
         "wear of dome die and punch nose",
-        "replace or reset, and read on: a set that is moved alone will be moved again",
+        "replace or reset it, and keep reading: a change of set alone does not last",
     ),
     SMALL_STEP: (
         "the record of the set: what was done to the machine at that time, logged or not",
         "a shim, a die or a tool that does not belong there",
-        "the set only by what the record shows to be missing; the drive is not suspected",
+        "the set only by the difference that the record shows; the drive is not suspected",
     ),
     SMALL_DRIFT: (
         "the spring or air pressure behind the doming station: force at the set, age",
         "wear of dome die and punch nose, by the record of the tool",
-        "read on: what it will have moved by in as many days again",
+        "keep reading, and estimate its movement over as many days ahead",
     ),
     LOT: (
         "the certificate of the lot: gauge, yield strength, lubricant",
         "gauge and yield strength of a sample of it",
-        "leave the sets alone: the next lot undoes them",
+        "leave the sets unchanged: the next lot differs again",
     ),
     NOT_ENOUGH: ("read more cans before anything is changed",),
     IN_CONTROL: (),
@@ -65,7 +65,7 @@ _ALWAYS_OFF = (
     "change the set by what is missing, and read 20 cans after it",
 )
 _LOOSE_LINE = (
-    "the gauge and who gauges: five cans by every operator, twice",
+    "the gauge and the operators: five cans by every operator, twice",
     "whether sheet lots and operators are recorded, and what the sheet really scatters by",
     "play in the drives, machine by machine",
     "the sets last, and only if the scatter is gone",
@@ -92,7 +92,7 @@ def evidence(finding: Finding, diagnosis: Diagnosis, cause: str | None = None) -
     )
     if cause == SPREAD:
         far = (
-            f" {finding.far} cans lie far off, the others less so: it comes and goes."
+            f" {finding.far} cans lie far off, the others less so: it is intermittent."
             if _now_and_then(finding, explained.seen)
             else ""
         )
@@ -128,31 +128,32 @@ def evidence(finding: Finding, diagnosis: Diagnosis, cause: str | None = None) -
         return f"Its level follows the sheet: {names}, like the other machines'. It {seen}."
     return (
         f"It reads {finding.deviation:+.3f} mm from the target, with a standard error of "
-        f"{finding.deviation_se:.3f} mm; offsets below {diagnosis.worth:.3f} mm are within how "
-        f"closely machines are set. It {seen}."
+        f"{finding.deviation_se:.3f} mm; offsets below {diagnosis.worth:.3f} mm are within the "
+        f"accuracy of setting. It {seen}."
     )
 
 
 def _now_and_then(finding: Finding, seen: float) -> bool:
-    """Whether few cans make the scatter: fewer lie far off than if all scattered alike."""
+    """Whether the scatter is intermittent: fewer cans lie far off than if all scattered alike."""
     alike = 2.0 * float(normal_above(FAR * seen / finding.spread)) * finding.readings
     return 2 < finding.far < 0.6 * alike
 
 
 def rate(verdict: str, ailing: float = AILING) -> str:
-    """How often a verdict is right where this share of the machines ails, by simulation."""
+    """How often a verdict is right for this share of faulty machines, by simulation."""
     share = chance_right(verdict, ailing)
     if share is None:
         return ""
     often = "more than 99" if share > 0.99 else f"about {100.0 * share:.0f}"
     return (
-        f"Right {often} times in a hundred where {100.0 * ailing:g} % of the machines ail, by "
-        f"{PLANTS:,} simulated plants with tool changes, operators, tails and several ailments."
+        f"Right {often} times in a hundred where {100.0 * ailing:g} % of the machines are "
+        f"faulty, by {PLANTS:,} simulated plants with tool changes, operators, outliers and "
+        "several faults."
     )
 
 
 def filled(finding: Finding) -> float:
-    """How full a machine's evidence is: readings over those that a verdict needs, at most 1."""
+    """Readings of a machine over those that a verdict needs, at most 1."""
     return finding.readings / (finding.readings + finding.more)
 
 

@@ -1,4 +1,4 @@
-"""What depth can be won with, and what each way costs: slopes of one doming solve."""
+"""Ways to gain depth and the cost of each: slopes about one doming solve."""
 
 from __future__ import annotations
 
@@ -19,16 +19,16 @@ CLOSE = 0.03  # share of the wanted depth to which a way is found
 LEVEL = 0.002  # mm of depth over a whole reach that count as none
 DRIVE_WARNING = (
     "More set raises the load on the drive.  Depth that varies from can to can is not corrected by "
-    "a change of set: look for what varies."
+    "a change of set: find the cause of the variation."
 )
 
 
 @dataclass(frozen=True)
 class Knob:
-    """Something that can be turned.
+    """A quantity of tooling, setting or sheet that can be changed.
 
-    unit, scale : for people; value in people's unit times scale is internal.  step : of the
-    difference, internal.  reach : farthest that it is sensibly turned, internal.
+    unit, scale : for display; a value in that unit times scale is internal.  step : of the
+    difference, internal.  reach : largest sensible change, internal.
     """
 
     name: str
@@ -106,9 +106,9 @@ KNOBS = (
 
 @dataclass(frozen=True)
 class Slopes:
-    """What one knob does; per people's unit of it.
+    """Effect of one knob, per unit shown.
 
-    value : where it stands.  depth_mm, springback_mm, reversal_psi, thinning_points (of per
+    value : present value.  depth_mm, springback_mm, reversal_psi, thinning_points (of per
     cent), peak_force_kn, split_risk : per unit; None with `reason` where a neighbour could not be
     solved.
     """
@@ -127,9 +127,9 @@ class Slopes:
 
 @dataclass(frozen=True)
 class Way:
-    """A way to win depth: change of the knob, and what it costs or brings with it.
+    """A way to gain depth: change of the knob, its cost and its side effects.
 
-    won_mm : depth that a solve with the change wins; None where none was made.  split_risk : with
+    won_mm : gain of depth by a solve with the change; None without a solve.  split_risk : with
     the change, 1 at the limit.
     """
 
@@ -146,7 +146,7 @@ class Way:
 
 @dataclass(frozen=True)
 class Budget:
-    """Slopes about one setting, and the ways to win `wanted_mm` of depth."""
+    """Slopes about one setting, and the ways to gain `wanted_mm` of depth."""
 
     slopes: tuple[Slopes, ...]
     ways: tuple[Way, ...]
@@ -159,9 +159,9 @@ class Budget:
 
 
 def depth_budget(base: DomingRecord, wanted: float = WANTED) -> Budget:
-    """Slopes by central differences (one-sided where a neighbour is no tooling), and ways.
+    """Slopes by central differences (one-sided where a neighbour is invalid), and ways.
 
-    base : of the tooling as it stands, formed.
+    base : record of the present tooling, formed.
     """
     slopes = tuple(_slopes(base, knob) for knob in KNOBS)
     ways = tuple(_way(base, knob, slope, wanted) for knob, slope in zip(KNOBS, slopes, strict=True))
@@ -220,14 +220,14 @@ def _way(base: DomingRecord, knob: Knob, slope: Slopes, wanted: float) -> Way:
     bottomed = base.end is not None and base.end.bottomed
     if abs(slope.depth_mm) * knob.reach / knob.scale < LEVEL:
         if knob.name in ("set", "spring force") and bottomed:
-            return none("wins no depth: the flange already holds the nose")
-        return none("wins no depth")
+            return none("gains no depth: the flange already holds the nose")
+        return none("gains no depth")
     change = wanted / slope.depth_mm
     reach = allowed(base.tooling, knob, math.copysign(knob.reach, change)) / knob.scale
     if abs(change) > abs(reach):
         most = abs(slope.depth_mm * reach)
         turned = f"{reach:+.3g} {knob.unit}".removesuffix(" -")
-        return none(f"wins at most about {most:.3f} mm, with {turned}")
+        return none(f"gains at most about {most:.3f} mm, with {turned}")
     after, change = _turned(base, knob, change, wanted, reach)
     if isinstance(after, str):
         return none(after)
@@ -252,7 +252,7 @@ def _way(base: DomingRecord, knob: Knob, slope: Slopes, wanted: float) -> Way:
 
 
 def allowed(tooling: Tooling, knob: Knob, by: float) -> float:
-    """The farthest that a knob can be turned towards `by` (internal units) with tools that fit."""
+    """The largest change towards `by` (internal units) for which the tools still fit."""
 
     def fits(share: float) -> bool:
         try:
@@ -273,7 +273,7 @@ def allowed(tooling: Tooling, knob: Knob, by: float) -> float:
 def _turned(
     base: DomingRecord, knob: Knob, change: float, wanted: float, reach: float
 ) -> tuple[DomingRecord | str, float]:
-    """A solve with the change (people's unit), once corrected by what it won, and the change."""
+    """A solve with the change (in the unit shown), corrected once by the gain, and the change."""
     assert base.rest is not None
     best: tuple[float, DomingRecord, float] | None = None
     for _ in range(2):

@@ -30,7 +30,7 @@ SPACING = 0.15  # mm between entries at least
 
 
 def formed_profile(formed: Formed, tooling: Tooling) -> Profile | None:
-    """The bottom at rest; None where no chain lies near it or it was not formed."""
+    """The bottom at rest as a profile; None where no chain is near or it was not formed."""
     stages = dict(formed.stages)
     if "punch off" not in stages:
         return None
@@ -79,7 +79,7 @@ def formed_state(formed: Formed, place: Floats) -> FormedState:
     state, shell = formed.at("punch off"), formed.press.shell
     count = int(shell.first_layer[1])
     s = np.interp(shell.point_s, shell.s, place)
-    # points whose feet fall together cannot be told apart
+    # points with the same foot cannot be separated
     kept = [0]
     for i in range(1, s.size):
         if s[i] - s[kept[-1]] >= 0.2 * SPACING:

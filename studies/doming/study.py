@@ -1,4 +1,4 @@
-"""Many variants of one tooling: a plan, a store, a table that a rerun goes on with.
+"""Many variants of one tooling: a plan, a store and a table; a rerun continues the study.
 
 name = "set and flange"
 cases = 500                         # points of a scrambled Sobol sequence
@@ -156,7 +156,7 @@ def tooling_at(tooling: Tooling, point: Mapping[str, float]) -> Tooling:
 
 @dataclass(frozen=True)
 class Doming:
-    """A doming study as what the runner is to solve (runner.Task).
+    """A doming study as a task for the runner (runner.Task).
 
     solve_tooling : gives the kind, the reason and the numbers of a tooling; workers import it.
     """
@@ -188,7 +188,7 @@ class Doming:
             yield hashlib.sha256(text.encode()).hexdigest(), point
 
     def solve(self, key: str, point: Mapping[str, float]) -> Result:
-        """One case, in a worker; whatever goes wrong is a result too."""
+        """One case, in a worker; a failure is returned as a result, never raised."""
         started = time.perf_counter()
 
         def result(state: str, reason: str, outputs: Any = None, **more: Any) -> Result:

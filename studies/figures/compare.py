@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _LINES = 18
-_DASH = {ONSET: "-", AFTER: (0, (6, 1.5))}  # told apart in a print without colours too
+_DASH = {ONSET: "-", AFTER: (0, (6, 1.5))}  # distinct in a print without colours too
 
 
 def compare_figure(comparison: Comparison) -> Figure:

@@ -1,6 +1,6 @@
 """The figure of a doming solve: tools and metal at key moments, force, thickness.
 
-Functions take what a solve went through and return matplotlib figures; nothing is written here.
+Functions take the states of a solve and return matplotlib figures; nothing is written here.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ STAGE_WORDS = {
 
 
 def _ringless(tools: tuple[int, ...], formed: Formed) -> tuple[int, ...]:
-    """The tools without a clamp ring that is not there."""
+    """The tools, without the clamp ring of a station that has none."""
     return tuple(i for i in tools if len(formed.press.tools[i].rows))
 
 
@@ -66,7 +66,7 @@ def tool_line(formed: Formed, tool: int) -> Floats:
 
 
 def draw_tools(ax: Axes, formed: Formed, state: FormingState, tools: tuple[int, ...]) -> None:
-    """The outlines of the tools that act, where they stand."""
+    """The outlines of the acting tools at their places."""
     for tool in _ringless(tools, formed):
         points = tool_line(formed, tool)
         z = points[:, 1] + state.places[tool]
@@ -88,7 +88,7 @@ def draw_metal(ax: Axes, lie: Line, colour: str = "#9AA3AB") -> None:
 
 
 def _top(formed: Formed) -> float:
-    """Height that shows the deepest dome of a stroke whole, mm; one for all its pictures."""
+    """Height, mm, that shows the deepest dome of a stroke; the same for all its pictures."""
     deepest = max((moment.depth_mm for moment in formed.moments), default=0.0)
     return max(13.5, deepest + 2.5)
 
@@ -188,7 +188,7 @@ def _draw_force(ax: Axes, record: DomingRecord) -> None:
 
 
 def _draw_contact(ax: Axes, record: DomingRecord) -> None:
-    """How far from the centre the die carries the metal, and the depth that is still to come."""
+    """Radius up to which the die carries the metal, and depth still to be gained, over the rise."""
     stroke, found = record.stroke, record.embossing
     ax.set_title("marks: the centre that the die carries", fontsize=9)
     if stroke is None or found is None:

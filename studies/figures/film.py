@@ -1,4 +1,4 @@
-"""What is kept of each step of a stroke, to be drawn as moving pictures."""
+"""States of a stroke, kept to be drawn as moving pictures."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Frame(NamedTuple):
 
 @dataclass
 class Film:
-    """Pictures of a solve, taken as it goes."""
+    """Pictures taken during a solve."""
 
     frames: list[Frame] = field(default_factory=list)
 

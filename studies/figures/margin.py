@@ -76,7 +76,7 @@ def _shown(report: MarginReport) -> list[str]:
         return []
     else:
         ranked = sorted(report.sensitivity.indices, key=lambda index: -index.total)
-        # the loss of depth is what the tool is about, however little it counts beside others
+        # the loss of depth is always shown, even where its effect is small
         ranked.sort(key=lambda index: index.name not in depths)
         shown = [index.name for index in ranked[:2]]
     return sorted(shown, key=lambda name: name not in depths)  # depth is read along x

@@ -1,4 +1,4 @@
-"""The 3D picture of a wave mode: its surface, handed to render_mode.py to be drawn."""
+"""The 3D picture of a wave mode: its surface, drawn by render_mode.py."""
 
 from __future__ import annotations
 

@@ -179,7 +179,7 @@ def to_psi(mpa: Any) -> Any:
 
 
 def _draw_growth(ax: Axes, record: Record) -> None:
-    """Growth at the named pressures, each joined to what stays once the pressure is let off."""
+    """Growth at the named pressures, each joined to the permanent growth after unloading."""
     named = [growth for growth in record.growth if growth.centre_travel_mm is not None]
     texts = dict.fromkeys(f"{growth.pressure_mpa / PSI:.3g}" for growth in named)
     label = f"let off from {', '.join(texts)} psi"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from matplotlib.colors import Colormap
 
-# blue, vermilion, green and grey of Okabe & Ito (2008), told apart by colour-blind readers
+# blue, vermilion, green and grey of Okabe & Ito (2008), distinct for colour-blind readers
 BEFORE = "#8C8C8C"
 ONSET = "#0072B2"
 AFTER = "#D55E00"

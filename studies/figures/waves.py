@@ -1,4 +1,4 @@
-"""The figure of what waves do: onset pressure against their number, and the first mode in 3D."""
+"""The figure of wave onsets: pressure against number of waves, and the first mode in 3D."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ def draw_onsets(ax: Axes, record: WaveRecord) -> None:
     ax.xaxis.set_major_locator(MaxNLocator(integer=True))
     ax.set_xlabel("waves around the circumference, n")
     ax.set_ylabel("onset pressure (psi)")
-    ax.set_title("Where each number of waves lets go")
+    ax.set_title("Onset pressure by number of waves")
     ax.spines["right"].set_visible(True)
     second_axis = ax.secondary_yaxis("right", functions=(to_mpa, to_psi))
     second_axis.set_ylabel("onset pressure (MPa)")

@@ -93,7 +93,7 @@ def _shown(profile: Profile, name: str) -> str:
 
 
 def _told_apart(a: object, b: object) -> tuple[str, str]:
-    """Words for two things that are too long to show."""
+    """Words for two values that differ but are too long to show."""
     return ("the same", "the same") if a == b else ("one", "another")
 
 

@@ -1,4 +1,4 @@
-"""What a finished study says: margins, tolerable depth loss, slopes, what matters most."""
+"""Results of a finished study: margins, tolerable depth loss, slopes, what matters most."""
 
 from __future__ import annotations
 
@@ -130,15 +130,14 @@ def levels(study: Study) -> list[dict[str, float]]:
 
 
 def _spread(length: int, number: int) -> list[int]:
-    """So many places in a list, as even as can be; the ends among them if there is room."""
+    """Some places in a list, evenly spaced; the ends included if there are at least two."""
     if number == 1:
         return [(length - 1) // 2]
     return [round(i * (length - 1) / (number - 1)) for i in range(number)]
 
 
 def guess(study: Study, table: pd.DataFrame, at: dict[str, float], target: float) -> float | None:
-    """Where a grid says that the pressure falls to the target, mm of depth lost; None where it
-    does not say."""
+    """Depth loss, mm, at which a grid's pressure falls to the target; None where it does not."""
     rule = depth_rule(study)
     column = column_of(rule if rule in study.names else "dome_depth")
     if column not in table or study.plan.kind != GRID:

@@ -1,9 +1,9 @@
-"""What share of cans falls below the required pressure when dimensions and metal scatter.
+"""The share of cans below the required pressure when dimensions and metal scatter.
 
 A surrogate is fitted to solved cases that fill the scatter's range, its cross-validated error is
-checked, and a hundred thousand cans are drawn and judged by it.  Cans that lie so close to the
-requirement that the surrogate's error could tip them, or out of its range, are solved: all, or a
-random part of them where they are many.
+checked, and a hundred thousand cans are drawn and judged by it.  Cans so close to the
+requirement that the surrogate's error decides, or out of its range, are solved: all such cans, or
+a random part where they are many.
 """
 
 from __future__ import annotations
@@ -53,7 +53,8 @@ class ScatterReport:
     share, low, high : of cans below the required pressure, with the ends of the 95 % interval.
     pressure : (cans,) by the surrogate, a sample of them for figures.  mean, deviation : of all.
     surrogate_error : its cross-validated error.  doubtful : cans near the requirement or out of
-    the surrogate's range; solved : of them; unanswered : of those, counted as below.
+    the surrogate's range; solved : doubtful cans solved; unanswered : solved without an answer,
+    counted as below.
     rare : the share by a search for the likeliest failing can, where that was asked for.
     """
 
@@ -166,10 +167,10 @@ def share_interval(
 ) -> tuple[float, float, float]:
     """Share of cans below the requirement and an interval for it.
 
-    cans : drawn; sure : of them, below without doubt; doubtful : of them, in doubt; solved : of
-    those, at random; below : of these, below.
-    With all of the doubtful solved it is the interval of Clopper & Pearson 1934
-    (doi 10.1093/biomet/26.4.404).  With a part of them solved, the drawing of that part adds to
+    cans : number drawn; sure : cans certainly below; doubtful : cans in doubt; solved : doubtful
+    cans solved, drawn at random; below : solved cans found below.
+    With all doubtful cans solved it is the interval of Clopper & Pearson 1934
+    (doi 10.1093/biomet/26.4.404).  With a part solved, the drawing of that part adds to
     the variance (two-phase sampling; Cochran, Sampling Techniques, 1977, sec. 12.2, value from
     memory) and the interval is that of a smaller number of cans with the same variance.
     """
@@ -180,7 +181,7 @@ def share_interval(
     else:
         of_doubtful = below / solved
         share = (sure + doubtful * of_doubtful) / cans
-        # half a can added to both sides: none of a few seen is not none at all
+        # half a can added to both sides: none found in a small sample does not mean none
         smooth = (below + 0.5) / (solved + 1.0)
         likely = (sure + doubtful * smooth) / cans
         variance = likely * (1.0 - likely) / cans
@@ -198,7 +199,7 @@ def share_interval(
 def influences(
     scatter: Scatter, surrogate: Surrogate, scores: Floats, required: float
 ) -> tuple[Influence, ...]:
-    """Which scatter matters, the one that moves the pressure most first."""
+    """Influence of each scatter, the largest first."""
     from SALib.sample import sobol
 
     names = [q.name for q in scatter.quantities]

@@ -1,7 +1,7 @@
 """Sobol' indices: which quantity moves the reversal pressure most over a study's ranges.
 
-First order: the share of the variance that goes with one quantity alone; total: also with all
-that it does together with others (Sobol' 2001, doi 10.1016/S0378-4754(00)00270-6; estimators of
+First order: the share of the variance that goes with one quantity alone; total: its
+interactions with others included (Sobol' 2001, doi 10.1016/S0378-4754(00)00270-6; estimators of
 Saltelli et al. 2010, doi 10.1016/j.cpc.2009.09.018, by SALib).  Their design cannot lose a
 point: a case without a reversal pressure is filled in by the surrogate, and the number of those
 is reported.
@@ -39,8 +39,8 @@ class Index:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """indices : by quantity.  on : what they are of, in words.  filled : cases without a
-    reversal pressure whose place the surrogate took; of : cases in all."""
+    """indices : by quantity.  on : what was evaluated, in words.  filled : cases without a reversal
+    pressure, filled in by the surrogate; of : number of cases."""
 
     indices: tuple[Index, ...]
     on: str

@@ -1,4 +1,4 @@
-"""How fast the reversal pressure moves with depth, gauge and radius: slopes in psi.
+"""Slopes of the reversal pressure over depth, gauge and radius, with their error.
 
 By fea/bottom/slopes.py, with the two ways in which depth is lost beside a profile's own inputs.
 """
@@ -80,7 +80,7 @@ def slope_of(
         (found,) = slopes(profile, settings, inputs, base, solve, moved, read)
     except InputError as rejected:
         return Slope(name, per, None, None, str(rejected))
-    except Exception as failed:  # as in a study, a solve that fails is an answer too
+    except Exception as failed:  # as in a study, a failed solve is recorded
         return Slope(name, per, None, None, f"{type(failed).__name__}: {failed}")
     if found.change is None or found.error is None:
         return Slope(name, found.per_words, None, None, found.reason)

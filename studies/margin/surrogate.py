@@ -1,4 +1,4 @@
-"""A smooth stand-in for the solver, fitted to solved cases, and how far it can be trusted.
+"""A surrogate of the solver, fitted to solved cases, and its error.
 
 A straight-line trend plus a Gaussian process (Rasmussen & Williams, Gaussian Processes for
 Machine Learning, 2006) with a Matern 5/2 kernel of its own length per quantity and a noise term
@@ -30,7 +30,7 @@ _BLOCK = 20_000
 
 
 class SurrogateError(InputError):
-    """A surrogate that is not as good as asked, or cannot be made."""
+    """A surrogate with too large an error, or too few cases for one."""
 
 
 @dataclass(frozen=True)
@@ -144,7 +144,7 @@ def fitted_process(x: Floats, rest: Floats) -> Any:
     ) + WhiteKernel(1e-3, (1e-8, 1.0))
     some = np.unique(np.linspace(0, len(x) - 1, min(_TUNED_ON, len(x))).astype(int))
     with warnings.catch_warnings():
-        # a length at its bound means that a quantity hardly counts
+        # a length at its bound means that a quantity has hardly any effect
         warnings.simplefilter("ignore", ConvergenceWarning)
         tuned = GaussianProcessRegressor(kernel, alpha=0.0, normalize_y=True).fit(
             x[some], rest[some]

@@ -1,7 +1,7 @@
-"""How much depth may be lost: the loss at which the solver itself meets the requirement.
+"""Tolerable depth loss: the loss at which the solved pressure equals the requirement.
 
-The root is bracketed and then closed in on by Brent's method (Brent 1973, ch. 4) on solves of a
-finer resolution than a map needs: along the depth, 0.2 % of the pressure is 0.03 mm.
+The root is bracketed and then found by Brent's method (Brent 1973, ch. 4) on solves of a finer
+resolution than a map needs: along the depth, 0.2 % of the pressure is 0.03 mm.
 """
 
 from __future__ import annotations
@@ -28,8 +28,8 @@ class Tolerable:
     """The tolerable depth loss at some values of the other quantities.
 
     at : quantity -> value, internal units.  rule : how depth is lost (studies/study/varied.py).
-    loss : mm, None where there is none (reason).  error : what the resolution of the solves
-    makes uncertain, mm.  pressure : reversal pressure without loss, MPa.  solves : it took.
+    loss : mm, None where there is none (reason).  error : uncertainty by the resolution
+    of the solves, mm.  pressure : reversal pressure without loss, MPa.  solves : their number.
     """
 
     at: dict[str, float]
@@ -46,12 +46,12 @@ class _NoAnswerError(Exception):
 
 
 def depth_rule(study: Study) -> str:
-    """How depth is lost in a study: as it varies it, else by a die set back."""
+    """How depth is lost in a study: by the rule that it varies, else by die set back."""
     return next((name for name in study.names if name in DEPTH_RULES), DIE_SET_BACK)
 
 
 def most_loss(study: Study) -> float:
-    """The largest loss that a study looks at, mm."""
+    """The largest loss considered in a study, mm."""
     rule = depth_rule(study)
     for varied in study.varied:
         if varied.name == rule and varied.high > 0.0:
@@ -69,10 +69,10 @@ def tolerable_loss(
     solve: Callable[..., Any] = reversal,
     resolution: float = RESOLUTION,
 ) -> Tolerable:
-    """The smallest loss at which the margin falls to the one asked for.
+    """The smallest loss at which the margin falls to the margin asked for.
 
-    at : the other quantities.  margin : asked for, a share of the requirement.  guess : where to
-    look first, mm.  resolution : of the solves, or the study's if that is finer.
+    at : the other quantities.  margin : asked for, a share of the requirement.  guess : first
+    loss tried, mm.  resolution : of the solves, or the study's if that is finer.
     Raises InputError for a study without a requirement.
     """
     from scipy.optimize import brentq

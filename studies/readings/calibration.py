@@ -1,8 +1,8 @@
 """Own reversal tests shift and scale the model's level; few tests move it little.
 
 A normal prior says how well the model is known without tests; tests and prior are weighed by their
-variances (any text on Bayesian regression).  A contradiction between tests and model is reported,
-never averaged away in silence.
+variances (any text on Bayesian regression).  A contradiction between tests and model is reported
+as such.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ _CONTRADICTS = 0.01  # chance below which tests contradict
 class Calibration:
     """pressure = level x model at `centre`, and changes from there scaled by `scale`.
 
-    tests : number.  centre : model pressure the tests are about, MPa; 0 without tests.
+    tests : their number.  centre : mean model pressure of the tested cans, MPa; 0 without tests.
     level, level_sd : of measured over modelled pressure, with standard deviation.
     scale, scale_sd : of the slope on depth.  scatter : of tests about the line, share.
-    contradictions : what tests and model disagree on, in sentences.
+    contradictions : sentences on where tests and model contradict each other.
     """
 
     tests: int
@@ -49,7 +49,7 @@ class Calibration:
                 math.hypot(self.level_sd * ground, self.scale_sd * away))  # fmt: skip
 
     def undone(self, pressure: float) -> float:
-        """The model pressure that stands for a real one, MPa."""
+        """The model pressure that corresponds to a real one, MPa."""
         if not self.tests:
             return pressure / self.level
         return self.centre + (pressure - self.level * self.centre) / self.scale

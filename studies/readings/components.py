@@ -1,4 +1,4 @@
-"""Variance components of depth: line, machine, sheet lot, within; and the gauge's own."""
+"""Variance components of depth: line, machine, sheet lot, within; and those of the gauge."""
 
 from __future__ import annotations
 
@@ -144,12 +144,12 @@ class GaugeStudy:
 
     @property
     def together(self) -> float:
-        """Of a reading by any operator."""
+        """Standard deviation of a reading by any operator, mm."""
         return math.hypot(self.repeatability, self.reproducibility)
 
 
 def gauge_study(readings: Readings) -> GaugeStudy | None:
-    """The gauge's own scatter, from cans measured more than once; None if there are fewer than 3.
+    """Scatter of the gauge, from cans measured more than once; None for fewer than 3 such cans.
 
     Repeats are rows with the same machine and the same name in column 'can'.
     """
@@ -176,8 +176,8 @@ def gauge_study(readings: Readings) -> GaugeStudy | None:
 
 
 def once_a_can(readings: Readings) -> Readings:
-    """The readings with the first of every can that was read more than once: repeats are a gauge
-    study, and no more cans."""
+    """The readings with only the first reading of every can: repeats belong to a gauge study and
+    are not further cans."""
     if not readings.can.names:
         return readings
     key = readings.machine.codes * (len(readings.can.names) + 1) + readings.can.codes

@@ -1,6 +1,6 @@
 """Capability: how a machine's depth fits its tolerance, with confidence limits.
 
-As observed, the gauge's scatter in it; less the gauge only where that has been measured.
+As observed, the scatter of the gauge included; without it only where the gauge was measured.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ class Capability:
     cpk : distance of the mean to the nearer limit over 3 sigma.  Each (value, low, high); high is
     infinite where the gauge may scatter as much as all that is seen.
     outside, outside_low, outside_high : share of readings outside, with exact binomial limits.
-    effective : readings by what they are worth for the spread, if they follow each other.
+    effective : number of independent readings that give the spread as well as these.
     """
 
     cp: tuple[float, float, float] | None
@@ -55,8 +55,8 @@ def capability(
     """Capability of readings for a tolerance, by their overall standard deviation.
 
     values : (n,) in order of time, n at least 3.  low, high : limits, either may be None.
-    gauge : taken off; None: as observed.  Returns None where the gauge scatters as much as all
-    that is seen.  Raises ValueError without a limit, or for too few readings.
+    gauge : whose variance is subtracted; None: as observed.  Returns None where the gauge scatters
+    as much as the readings.  Raises ValueError without a limit, or for too few readings.
     """
     n = values.size
     if n < 3 or (low is None and high is None):
@@ -84,7 +84,7 @@ def capability(
     # recovery (Zou & Donner, Statistics in Medicine 27, 2008)
     cpk, z = near / (3.0 * sigma), normal_limit(0.025)
     by_mean = z * seen / math.sqrt(for_mean) / (3.0 * sigma)
-    # a mean beyond its limit is worse the less it scatters
+    # beyond its limit a mean with less scatter is worse
     ends = sorted((_over(near, 3.0 * least), _over(near, 3.0 * most)))
     limits = (cpk - math.hypot(cpk - ends[0], by_mean), cpk + math.hypot(ends[1] - cpk, by_mean))
     cp = None

@@ -1,4 +1,4 @@
-"""What a file of readings may not mean as it stands: copies, names alike, commas, encodings."""
+"""Doubtful content of a file of readings: copies, similar names, decimal commas, encodings."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ _TEXT_BYTES = bytes(range(32, 256)) + b"\t\r\n"
 def as_utf8(raw: bytes) -> tuple[bytes, list[str]]:
     """Bytes of a text file as UTF-8, with a note where another encoding was taken.
 
-    What is no UTF-8 is read as Windows-1252, which holds latin-1's letters; bytes that are no text
-    in it either become the replacement character.
+    A file that is not UTF-8 is read as Windows-1252, which contains the letters of latin-1; bytes
+    that are invalid there too become the replacement character.
     """
     try:
         raw.decode("utf-8")
@@ -54,8 +54,8 @@ def names_alike(labels: Labels, what: str) -> list[str]:
 def split_numbers(depth: Any, after: Any, event: bool) -> Any:
     """Rows in which a decimal comma without quotes has cut a depth in two; (rows,) bool, or None.
 
-    depth : texts of the depth.  after : texts of the column that follows it.  event : whether
-    that names an event, which is never a bare number; in another column most rows must be so.
+    depth : texts of the depth.  after : texts of the next column.  event : whether the next column
+    names an event, which is never a number alone; in another column most rows must be split.
     """
     whole = depth.str.fullmatch(_DIGITS.pattern).to_numpy(dtype=bool)
     if not whole.any():
@@ -71,14 +71,14 @@ def split_numbers(depth: Any, after: Any, event: bool) -> Any:
 def copies_of(
     machine: Ints, day: Floats, depth: Floats, others: Callable[[], list[Ints]], dates_only: bool
 ) -> tuple[Any, int]:
-    """Readings that stand in the file again, and how many more may be such.
+    """Readings that are repeated in the file, and the number of possible further copies.
 
     Cans of one subgroup share their time, and by chance their depth.  Rows are copies where more
     pairs of one time agree than pairs of two times do.
 
     machine, day, depth : (n,) sorted by machine and day; others : gives the other columns, asked
     for only where times are shared.  dates_only : times without hours.
-    Returns (n,) bool or None, and the number of rows alike that were kept.
+    Returns (n,) bool or None, and the number of equal rows that were kept.
     """
     import pandas as pd
 

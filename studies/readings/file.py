@@ -43,9 +43,9 @@ _SHOWN = 40  # characters of a value in a reason
 
 @dataclass(frozen=True)
 class _Sheet:
-    """Columns as they stand in the file; file_line : where each row stands; bad : rows that have
-    the wrong number of fields; comma : whether numbers are written with a decimal comma; notes : on
-    the file as a whole."""
+    """Columns as written in the file; file_line : line of each row; bad : rows with a wrong number
+    of fields; comma : whether numbers are written with a decimal comma; notes : on the file as a
+    whole."""
 
     columns: dict[str, Any]
     file_line: Ints
@@ -57,8 +57,8 @@ class _Sheet:
 def read_readings(path: Path | str) -> Readings:
     """Readings of a file that ends in .csv, .txt or .parquet.
 
-    Raises InputError if the file as a whole cannot be used: it is not there, is no such file,
-    lacks a column or a unit, or holds no row that can be read.
+    Raises InputError if the file as a whole cannot be used: it does not exist, is of another
+    kind, lacks a column or a unit, or holds no valid row.
     """
     path = Path(path)
     try:
@@ -192,7 +192,7 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
     reasons = np.full(rows, None, dtype=object)
 
     def reject(bad: Any, why: Any) -> None:
-        """Note a reason for the rows that have none yet."""
+        """Record a reason for rows without one."""
         if not np.any(bad):
             return
         for row in np.flatnonzero(bad & (reasons == None)):  # noqa: E711  elementwise
@@ -218,7 +218,7 @@ def _checked(sheet: _Sheet, path: Path) -> Readings:
         SetAside(int(sheet.file_line[row]), str(reasons[row]))
         for row in np.flatnonzero(~good)
         if machine.codes[row] >= 0 or str(time_text.iloc[row]).strip() or reasons[row] != _EMPTY
-    ]  # an empty line says nothing
+    ]  # an empty line holds no data
     set_aside.sort(key=lambda one: one.line)
     measured = good & ~np.isnan(numbers["depth"])
     if not measured.any():
@@ -356,7 +356,7 @@ def _unit(unit: str) -> str:
 def _numbers(
     column: Any, factor: float, name: str, reject: Any, comma: bool, without: Any
 ) -> Floats:
-    """A column of numbers in internal units; what is not one is rejected."""
+    """A column of numbers in internal units; other values are rejected."""
     import pandas as pd
     import pyarrow as pa
 
@@ -383,7 +383,7 @@ def _numbers(
 
 
 def _names(sheet: _Sheet, found: dict[str, str], name: str, rows: int) -> Labels:
-    """A column of names; spaces around them count for nothing."""
+    """A column of names; spaces around a name are ignored."""
     import pandas as pd
     import pyarrow as pa
 
@@ -417,7 +417,7 @@ def _machines(sheet: _Sheet, found: dict[str, str], rows: int) -> tuple[Labels, 
 
 
 def _days(time: pd.Series, good: Any) -> tuple[Floats, str]:
-    """Days since the first good time, and that time."""
+    """Days since the first valid time, and that time."""
     start = time[good].min()
     return ((time - start).dt.total_seconds() / 86400.0).to_numpy(dtype=float), start.isoformat()
 

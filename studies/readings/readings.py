@@ -43,7 +43,7 @@ def no_labels(rows: int) -> Labels:
 
 @dataclass(frozen=True)
 class SetAside:
-    """A row that could not be used: its line in the file (the header is line 1) and why."""
+    """A rejected row: its line in the file (the header is line 1) and the reason."""
 
     line: int
     reason: str
@@ -51,7 +51,7 @@ class SetAside:
 
 @dataclass(frozen=True)
 class Event:
-    """Something done to a machine: index of the machine, time (days since the first reading)."""
+    """A logged action on a machine: index of the machine, time (days since the first reading)."""
 
     machine: int
     day: float
@@ -68,7 +68,7 @@ class Readings:
     where cans were measured more than once.
     spring_age : days, nan where not given.  reversal : own test of that can, MPa, nan if none.
     file_line : where the reading stands in its file.
-    set_aside : rows that could not be used.  notes : what else there is to say of the file.
+    set_aside : rejected rows.  notes : further remarks on the file.
     """
 
     depth: Floats
@@ -102,7 +102,7 @@ class Readings:
         return replace(self, **changes)
 
     def rows_of(self, machine: int) -> slice:
-        """Where the readings of a machine stand."""
+        """Indices of the readings of a machine."""
         codes = self.machine.codes
         return slice(int(np.searchsorted(codes, machine)),
                      int(np.searchsorted(codes, machine, side="right")))  # fmt: skip

@@ -34,7 +34,7 @@ def write_machines(data: dict[str, Any], path: Path) -> None:
 
 
 def write_set_aside(readings: Readings, path: Path) -> None:
-    """Every row that could not be used, with its line and the reason."""
+    """Every rejected row, with its line and the reason."""
     rows = [(one.line, one.reason) for one in readings.set_aside]
     _write_rows([("line", "reason"), *rows], path)
 

@@ -21,7 +21,7 @@ _DAY_FIRST = (
 
 
 def times_of(column: Any, reject: Any) -> tuple[pd.Series, pd.Series, list[str]]:
-    """Times (UTC, NaT where there is none), the texts they stand for, and notes.
+    """Times (UTC, NaT where there is none), their texts, and notes.
 
     column : of the file, text or times.  reject : called with the rows that have no time and why.
     """
@@ -54,7 +54,7 @@ def times_of(column: Any, reject: Any) -> tuple[pd.Series, pd.Series, list[str]]
 def _other_order(
     text: pd.Series, time: pd.Series, missing: Any, reject: Any
 ) -> tuple[pd.Series, list[str]]:
-    """Times with the year last, day or month first as the file itself shows."""
+    """Times with the year last; the file itself shows whether day or month comes first."""
     import pandas as pd
 
     parts = text[missing].astype(str).str.extract(_DAY_FIRST)

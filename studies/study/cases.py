@@ -57,7 +57,7 @@ class Solver(NamedTuple):
 
 def reversal_solver() -> Solver:
     """The solver of the command line."""
-    # loaded where it is wanted: a worker with another solver is ready sooner
+    # imported only when used: a worker with another solver starts faster
     from domemargin.fea.bottom.reversal import reversal
 
     return Solver(reversal, solver_version())
@@ -67,7 +67,7 @@ def reversal_solver() -> Solver:
 def solver_version() -> str:
     """The package's version and a digest of the code that results follow from.
 
-    The digest keeps results of changed code apart without anybody having to think of it.
+    The digest keeps results of changed code apart without any action of the user.
     """
     from importlib.metadata import version
 
@@ -79,8 +79,8 @@ def solver_version() -> str:
 
 @lru_cache(maxsize=1)
 def code_version() -> str:
-    """The same with the code of studies, which makes a case of a point: what workers must have
-    in common with the process that asks them."""
+    """The same with the code of studies, which turns a point into a case: workers must have the
+    same version as the process that sends them work."""
     digest = hashlib.sha256()
     _digest_sources(digest, resources.files("domemargin.studies"), "studies")
     return f"{solver_version()}.{digest.hexdigest()[:12]}"
@@ -97,7 +97,7 @@ def _digest_sources(digest: Any, folder: Any, name: str) -> None:
 
 @dataclass(frozen=True)
 class Result:
-    """What became of a case.
+    """The result of a case.
 
     state : a key of STATES.  reason : why there is no answer, one sentence, else "".
     outputs : name with unit -> number or text.  passing : the reason may be gone next time
@@ -114,9 +114,9 @@ class Result:
 
 
 def canonical(value: Any) -> Any:
-    """Plain JSON that is the same for the same input however it was written."""
+    """JSON text that is the same for equal inputs, in whatever form they were given."""
     if is_dataclass(value) and not isinstance(value, type):
-        # names for people are no input
+        # names for display do not affect the solve
         own = {f.name: canonical(getattr(value, f.name)) for f in fields(value) if f.name != "name"}
         return {"is": type(value).__name__, **own}
     if isinstance(value, list | tuple):
@@ -131,7 +131,7 @@ def canonical(value: Any) -> Any:
 class Keys:
     """Keys of the points of a study: SHA-256 over all inputs, defaults resolved, and the version.
 
-    Points that come to the same bottom have the same key, whatever plan made them.
+    Points that describe the same bottom have the same key, whatever plan they are from.
     """
 
     def __init__(self, study: Study, version: str) -> None:
@@ -143,7 +143,7 @@ class Keys:
         try:
             inputs = _dumped(canonical(bottom_at(self._base, point)))
         except InputError:
-            # no bottom: known by what was asked
+            # no bottom: the key is of the point itself
             inputs = _dumped([canonical(self._base), canonical(point)])
         return hashlib.sha256((inputs + self._tail).encode()).hexdigest()
 
@@ -155,7 +155,7 @@ def _dumped(value: Any) -> str:
 def solve_case(
     study: Study, solve: Callable[..., Any], key: str, point: Mapping[str, float]
 ) -> Result:
-    """Solve one point; whatever goes wrong is a result too."""
+    """Solve one point; a failure is returned as a result, never raised."""
     started = time.perf_counter()
 
     def result(state: str, reason: str = "", outputs: Any = None, **more: Any) -> Result:
@@ -180,7 +180,7 @@ def solve_case(
 
 @dataclass(frozen=True)
 class Reversal:
-    """Bottoms and their reversal pressures, as what the runner is to solve (runner.Task)."""
+    """The reversal pressures of a study's bottoms, as a task for the runner (runner.Task)."""
 
     study: Study
     solver: Solver
@@ -254,7 +254,7 @@ def solve_chunk(
 def outputs_of(record: Any) -> dict[str, Any]:
     """The numbers of a record by name; parts of parts are joined by an underscore.
 
-    Curves and outlines are left out: a case is solved again in a moment where they are wanted.
+    Curves and outlines are left out: a case can be solved again in a fraction of a second.
     """
     out: dict[str, Any] = {}
     for f in fields(record):

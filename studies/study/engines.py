@@ -1,7 +1,7 @@
 """Where cases are solved: here, in processes of this machine, or on a Dask cluster.
 
-An engine is an Executor that can be made anew after its workers died.  The runner knows no more
-of it, so that all of them give the same table.
+An engine sends work to workers and replaces workers that died.  The runner uses nothing else of an
+engine, so that every engine gives the same table.
 """
 
 from __future__ import annotations
@@ -20,15 +20,15 @@ from domemargin.studies.study import worker
 from domemargin.studies.study.cases import code_version
 
 _STARTS = 3
-_CLUSTER_PATIENCE = 120.0  # s for a worker to come back
+_CLUSTER_PATIENCE = 120.0  # s that the cluster may be without a worker
 
 
 class WorkerError(RuntimeError):
-    """Workers that cannot do their work, whatever the case."""
+    """Workers that cannot solve any case."""
 
 
 class Engine:
-    """What the runner asks of a place to solve cases.
+    """What the runner needs of an engine.
 
     workers : how many cases are solved at a time.  chunk_seconds : how long a worker should be
     busy with what it is sent.  prepare : run by the worker before a chunk.
@@ -53,21 +53,21 @@ class Engine:
         raise NotImplementedError
 
     def renew(self) -> int:
-        """Go on after workers died; returns how many had to be replaced."""
+        """Replace workers that died; returns how many were replaced."""
         return 0
 
     def kill(self) -> None:
-        """Kill the workers, because one does not come back; renew() goes on."""
+        """Kill the workers, because one does not return; renew() starts new ones."""
 
     def check(self) -> None:
-        """Called while nothing comes back; raises WorkerError if nothing will."""
+        """Called while no result arrives; raises WorkerError if none will."""
 
     def close(self, at_once: bool = False) -> None:
-        """Let go of the workers; at_once: also of what they have in hand."""
+        """Stop the workers; at_once: without waiting for the cases they are solving."""
 
 
 class Serial(Engine):
-    """One case at a time, in this process, which nothing can end: it keeps no limit of a case."""
+    """One case at a time, in this process, which cannot be stopped: a case has no time limit."""
 
     limits = False
 
@@ -77,7 +77,7 @@ class Serial(Engine):
         self._limits = threadpool_limits(1)
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-        """Do it now."""
+        """Solve it in this process."""
         future: Future[Any] = Future()
         future.set_running_or_notify_cancel()
         try:
@@ -87,7 +87,7 @@ class Serial(Engine):
         return future
 
     def close(self, at_once: bool = False) -> None:
-        """Give the libraries their threads back."""
+        """Give the libraries their number of threads back."""
         self._limits.restore_original_limits()
 
 
@@ -114,11 +114,11 @@ class Processes(Engine):
         raise WorkerError(f"worker processes cannot be started: they died {_STARTS} times")
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-        """Hand work to the worker process that has the least."""
+        """Send work to the worker process with the shortest queue."""
         return min(self._processes, key=_Process.load).submit(function, *arguments)
 
     def renew(self) -> int:
-        """A process in place of each that died; from the first death on a spare one is ready."""
+        """Start a process for each that died; after the first death a spare process is kept."""
         dead = [i for i, process in enumerate(self._processes) if process.is_dead()]
         for i in dead:
             self._processes[i].close()
@@ -149,16 +149,16 @@ class _Process:
             1, multiprocessing.get_context("spawn"), initializer=worker.start
         )
         with _interrupts_blocked():
-            # a worker inherits the block: it is not interrupted before it is ready
+            # a worker inherits the blocked signal: it is not interrupted before it is ready
             self._ready = self._pool.submit(os.getpid)
         self._work: list[Future[Any]] = []
 
     def starts(self) -> bool:
-        """Wait until it is ready; whether it lives then."""
+        """Wait until the process is ready; returns whether it runs then."""
         return not isinstance(self._ready.exception(), BrokenExecutor)
 
     def load(self) -> int:
-        """How much it has to do."""
+        """Number of chunks in its queue."""
         self._work = [future for future in self._work if not future.done()]
         return len(self._work)
 
@@ -189,7 +189,7 @@ class Cluster(Engine):
 
     chunk_seconds = 2.0  # a message over the network costs more than one between processes
     local = False
-    deaths = 1  # the scheduler gives up on a task only when several workers died of it
+    deaths = 1  # the scheduler abandons a task only after it killed several workers
     prepare = staticmethod(worker.limit_to_one_thread)
 
     def __init__(self, address: str) -> None:
@@ -209,7 +209,7 @@ class Cluster(Engine):
         self._empty_since: float | None = None
         self.workers = max(1, sum(self._client.nthreads().values()))
         self.lost = (KilledWorker,)
-        # a case is solved anew by the runner, which tells the culprit from its neighbours
+        # the runner solves a case again and isolates the one that killed the worker
         self._executor: Executor = self._client.get_executor(pure=False, retries=0)
         self._code = code_version()
         self._guarded = _guard()
@@ -221,7 +221,7 @@ class Cluster(Engine):
             raise
 
     def submit(self, function: Callable[..., Any], *arguments: Any) -> Future[Any]:
-        """Hand work to the cluster; a worker with other code, that came later, does not begin."""
+        """Send work to the cluster; a worker that joined later with other code rejects it."""
         work = pickle.dumps((function, arguments))
         answer: Future[Any] = Future()
         answer.set_running_or_notify_cancel()
@@ -231,7 +231,7 @@ class Cluster(Engine):
                 code, result = inner.result()
                 self._same_code(code)
                 answer.set_result(result)
-            except BaseException as error:  # the runner's to judge
+            except BaseException as error:  # the runner handles it
                 answer.set_exception(error)
 
         self._executor.submit(self._guarded, self._code, work).add_done_callback(take)
@@ -245,7 +245,7 @@ class Cluster(Engine):
             )
 
     def renew(self) -> int:
-        """The cluster starts workers in place of those that died: wait for one."""
+        """The cluster replaces workers that died: wait for one."""
         try:
             self._executor.submit(os.getpid).result(timeout=_CLUSTER_PATIENCE)
         except Exception as error:
@@ -253,7 +253,7 @@ class Cluster(Engine):
         return 1
 
     def check(self) -> None:
-        """A cluster may be without workers for a while, not for long."""
+        """Raise WorkerError if the cluster has been without workers for too long."""
         if self._client.nthreads():
             self._empty_since = None
         elif self._empty_since is None:
@@ -262,8 +262,8 @@ class Cluster(Engine):
             self.kill()
 
     def kill(self, cause: BaseException | None = None) -> None:
-        """Its workers are not ours to kill."""
-        raise WorkerError("the cluster does not answer any more; run the study again") from cause
+        """Do nothing: the cluster manages its own workers."""
+        raise WorkerError("the cluster no longer answers; run the study again") from cause
 
     def close(self, at_once: bool = False) -> None:
         """Leave the cluster."""
@@ -272,10 +272,10 @@ class Cluster(Engine):
 
 
 def _guard() -> Callable[[str, bytes | None], tuple[str, Any]]:
-    """What a worker runs first: it does its work only where its code is the caller's.
+    """What a worker runs first: it works only if it has the same version of the code as the caller.
 
-    A function in a function is sent as it is, so that it also runs where the package is missing
-    or another; what it gives back is plain data for the same reason.
+    A nested function is sent by value, so that it also runs where the package is missing or of
+    another version; it returns plain data for the same reason.
     """
 
     def guarded(code: str, work: bytes | None) -> tuple[str, Any]:
@@ -298,7 +298,7 @@ def _guard() -> Callable[[str, bytes | None], tuple[str, Any]]:
 def _cores() -> int:
     try:
         return len(os.sched_getaffinity(0))
-    except AttributeError:  # not on this system
+    except AttributeError:  # not available on this system
         return os.cpu_count() or 1
 
 

@@ -1,4 +1,4 @@
-"""A new store from what can still be read of a damaged one, which is moved aside."""
+"""A new store from the readable cases of a damaged one, which is renamed."""
 
 from __future__ import annotations
 
@@ -14,10 +14,10 @@ from domemargin.studies.whole_files import flush_folder
 def rescue(path: Path) -> tuple[int, Path | None]:
     """Move a damaged store aside and make a new one of the cases that can be read.
 
-    Cases of stores that were moved aside before are kept too: so nothing is lost where a rescue
-    was stopped half way.  A sound store stays where it is.  The plan is not kept: it follows from
-    the study.  Returns the number of cases that were brought over and where the damaged file now
-    lies, None for a sound store.  Raises StoreError, at once while a run is on.
+    Cases of stores that were renamed before are kept too: so nothing is lost where a rescue was
+    interrupted.  A sound store is left unchanged.  The plan is not kept: it follows from the
+    study.  Returns the number of cases copied and the new path of the damaged file, None for a
+    sound store.  Raises StoreError, immediately while a run uses the store.
     """
     lock = locked(path)
     aside = None
@@ -37,10 +37,10 @@ def rescue(path: Path) -> tuple[int, Path | None]:
 
 
 def _moved_aside(path: Path) -> Path:
-    """Give a store and its log another name; where that is stopped half way both are there."""
+    """Rename a store and its log; if that is interrupted, both names exist."""
     aside = _free_name(path)
     try:
-        # the log first: where the store has its new name, so has all that belongs to it
+        # the log first: once the store has its new name, so has every file that belongs to it
         for tail in ("-wal", ""):
             part, to = (p.with_name(p.name + tail) for p in (path, aside))
             if part.exists():
@@ -49,7 +49,7 @@ def _moved_aside(path: Path) -> Path:
                 except OSError:  # a file system without links
                     shutil.copyfile(part, to)
         flush_folder(path.parent)
-        # a log without its store would be taken for the next store's
+        # a log without its store would be read as the log of the next store
         for tail in ("-wal", "-shm", ""):
             path.with_name(path.name + tail).unlink(missing_ok=True)
     except OSError as error:

@@ -1,4 +1,4 @@
-"""The rows of a study's store: its tables, and the digests that hold each row to what it says."""
+"""The rows of a study's store: its tables, and the digest by which each row is verified."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ ROWS = "key, state, reason, passing, outputs, solver, digest, detail, seconds, f
 
 
 def digest_of(*values: str | float) -> str:
-    """Digest of what a row says, in the order of its columns."""
+    """Digest of the content of a row, in the order of its columns."""
     return hashlib.sha256(ascii(values).encode()).hexdigest()[:16]
 
 
@@ -61,7 +61,7 @@ def case_row(
 
 
 def is_whole(row: tuple[Any, ...]) -> bool:
-    """Whether a row of the table of cases says what was written."""
+    """Whether a row of the table of cases holds what was written."""
     try:
         return bool(row[6] == digest_of(*row[:6], *row[7:]))
     except (TypeError, ValueError):
@@ -69,7 +69,7 @@ def is_whole(row: tuple[Any, ...]) -> bool:
 
 
 def make_tables(db: sqlite3.Connection) -> None:
-    """Make a store of no plan and no case.  Raises sqlite3.Error."""
+    """Make the tables of an empty store.  Raises sqlite3.Error."""
     db.executescript(
         f"BEGIN; {_TABLES} PRAGMA application_id={APPLICATION}; "
         f"PRAGMA user_version={SCHEMA}; COMMIT;"
@@ -118,7 +118,7 @@ def has_our_tables(db: sqlite3.Connection) -> bool:
 
 
 def altered(db: sqlite3.Connection) -> str:
-    """What does not say what was written, "" where all does.  Raises sqlite3.Error."""
+    """What differs from what was written, "" if nothing does.  Raises sqlite3.Error."""
     db.execute("BEGIN")  # one state of the store, also while a run goes on
     try:
         meta = {}

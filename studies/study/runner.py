@@ -1,8 +1,8 @@
-"""Run a study: solve what is not known yet, wherever the engine says, and store it.
+"""Run a study: solve the cases that the store lacks, with the engine given, and store them.
 
 One process, this one, writes the store.  Workers get (key, point) and send results back; only
-what is in their hands is held in memory.  When a worker dies, everything that was in hand is
-solved again one case at a time: so the case that kills workers is isolated from its neighbours.
+cases in work are held in memory.  When a worker dies, all cases that were in work are solved again
+one at a time: so the case that kills workers is isolated from the others.
 """
 
 from __future__ import annotations
@@ -39,11 +39,11 @@ CASE_LIMIT = 60.0  # s for one case; a common one takes a tenth of a second
 COMPILING = 240.0  # s more where the solver has yet to be compiled
 LARGEST_CHUNK = 64
 MOST_UNEXPLAINED = 10
-PATIENCE = 600.0  # s without any answer before workers are taken for stuck
+PATIENCE = 600.0  # s without any answer after which workers count as blocked
 
 
 class Task(Protocol):
-    """What is studied: all that the runner knows of it.  Workers get a copy.
+    """A study as the runner sees it.  Workers get a copy.
 
     version : that results are valid for.  answered : states of a case that has an answer.
     solved : those that need no explanation at the end of a run.
@@ -75,15 +75,15 @@ class Task(Protocol):
         """(key, point) of the whole plan in order."""
 
     def solve(self, key: str, point: Mapping[str, float]) -> Result:
-        """One case, in a worker; whatever goes wrong is a result too."""
+        """One case, in a worker; a failure is returned as a result, never raised."""
 
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a run is.
+    """Progress of a run.
 
-    planned : points of the plan.  todo : bottoms this run set out to solve.  done : of them.
-    failed : done without an answer.  workers_lost.  seconds : since the first was sent out.
+    planned : points of the plan.  todo : cases that this run has to solve.  done : cases solved.
+    failed : cases done without an answer.  workers_lost.  seconds : since the first case was sent.
     """
 
     planned: int
@@ -96,7 +96,7 @@ class Progress:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a run came to.
+    """The result of a run.
 
     counts : state -> planned points, "" for those without a case.  reasons : (state, reason,
     points), the commonest first.
@@ -142,7 +142,8 @@ def run_task(
     path : of the store.  engine : makes the workers (studies/study/engines.py), only if there is
     something to do.  on_progress : called at least twice a second.  patience : s without an answer
     after which workers are killed, never less than a case may take.  limit : s for one case.
-    Ctrl-C, or SIGTERM, ends the run when what is in hand is stored; a second Ctrl-C at once.
+    Ctrl-C, or SIGTERM, ends the run when the cases in work are stored; a second Ctrl-C ends it at
+    once.
     Raises StoreError, InputError for a cluster that is not there, WorkerError.
     """
     with Store.open(path) as store:
@@ -188,7 +189,7 @@ class _Stop:
 
 @contextlib.contextmanager
 def _stop_on_signals() -> Iterator[_Stop]:
-    """Ctrl-C and SIGTERM ask for a stop; a second one interrupts."""
+    """Ctrl-C and SIGTERM request a stop; a second signal interrupts."""
     stop = _Stop()
     if threading.current_thread() is not threading.main_thread():
         yield stop
@@ -224,8 +225,8 @@ class _Run:
     mean: float = 1.0  # s a case, of the last ones
     in_hand: dict[Future[Any], list[Todo]] = field(default_factory=dict)
     suspects: deque[Todo] = field(default_factory=deque)
-    again: deque[Todo] = field(default_factory=deque)  # lost with a worker, through no fault
-    alone: bool = False  # what is in hand is a suspect with nothing beside it
+    again: deque[Todo] = field(default_factory=deque)  # lost with a worker that another case killed
+    alone: bool = False  # a suspected case is in work, alone
     deaths: Counter[str] = field(default_factory=Counter)
     marks: Path | None = None  # folder for the keys of cases over their limit
     unexplained: int = 0  # workers that died one after the other without having begun a case
@@ -254,7 +255,7 @@ class _Run:
         self._report(started)
 
     def _send(self, engine: Engine, left: Iterator[Todo]) -> None:
-        """Keep every worker busy; suspects go out one at a time with nothing beside them."""
+        """Keep every worker busy; a suspected case is sent alone, with no other in work."""
         if self.suspects:
             if not self.in_hand:
                 self.alone = True
@@ -284,28 +285,28 @@ class _Run:
             )
             marks = self.marks if engine.local else None
             future = engine.submit(solve_chunk, self.task, chunk, engine.prepare, limit, marks)
-        except engine.lost as error:  # it broke since the last answer
+        except engine.lost as error:  # the engine failed since the last answer
             future = Future()
             future.set_exception(error)
         self.in_hand[future] = chunk
 
     def _take(self, engine: Engine, finished: set[Future[Any]], late: bool) -> None:
-        """Store what came back; if a worker died, sort out what was in hand."""
+        """Store results that arrived; if a worker died, decide on the cases that were in work."""
         lost = (*engine.lost, CancelledError)
         broken = late or any(isinstance(_error(f), lost) for f in finished)
         if late or (broken and not engine.isolates):
             finished, _ = wait(self.in_hand)
         results: list[Result] = []
-        found = False  # a case that a worker was at when it died
+        found = False  # a case in work when a worker died
         for future in finished:
             chunk = self.in_hand.pop(future)
             if not isinstance(_error(future), lost):
-                results += future.result()  # an error here is none of a case: it ends the run
+                results += future.result()  # an error here is no case's: it ends the run
                 continue
             marks = self._marked(chunk)
             found = found or bool(marks)
             guilty = [todo for todo in chunk if todo[0] in marks]
-            if engine.isolates:  # it is known which case it was
+            if engine.isolates:  # the mark names the case
                 self.again.extend(todo for todo in chunk if todo[0] not in marks)
             else:
                 guilty = chunk
@@ -329,8 +330,9 @@ class _Run:
                 raise WorkerError("workers die before they begin a case; the run cannot go on")
 
     def _marked(self, chunk: list[Todo]) -> dict[str, str]:
-        """Of a chunk whose worker died: key -> text of the mark of the case it was at, which says
-        where a case over its limit stood, else nothing."""
+        """For a chunk whose worker died: key -> mark of the case in work, a text that says where a
+        case over its limit was, else "".
+        """
         found: dict[str, str] = {}
         for key, _ in chunk if self.marks is not None else []:
             mark = self.marks / key  # type: ignore[operator]
@@ -340,7 +342,7 @@ class _Run:
         return found
 
     def _died(self, guilty: list[Todo], most: int) -> list[Result]:
-        """Of cases that a worker was at when it died: to be solved again, or that they crashed."""
+        """For cases in work when a worker died: solve them again, or record a crash."""
         results = []
         for key, point in guilty:
             self.deaths[key] += 1
@@ -356,7 +358,7 @@ class _Run:
         return Result(key, LATE, reason, {}, self.limit, detail=detail)
 
     def _suspect(self, chunk: list[Todo], late: bool, most: int) -> list[Result]:
-        """Cases to be solved alone, or, of one that was, that it crashed."""
+        """Solve cases alone; record a crash for a case that was alone already."""
         if not self.alone:
             self.suspects.extend(chunk)
             return []

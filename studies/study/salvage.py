@@ -1,4 +1,4 @@
-"""The cases that can still be read of a damaged store, from its file as it lies there."""
+"""The readable cases of a damaged store, read from its file without changing it."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ from domemargin.studies.study.rows import (
 )
 
 _GAP = 20_000  # row numbers without a new case after which no more are looked for
-_LEAST_ROW = 100  # bytes of a case at least: a damaged file may lead in circles
+_LEAST_ROW = 100  # least bytes of a case: pages of a damaged file may refer in a circle
 _LAST_ID = 2**63 - 1
 
 
 def readable_rows(path: Path) -> Iterator[tuple[Any, ...]]:
-    """The rows of the table of cases that can be read and say what was written."""
+    """The rows of the table of cases that are readable and hold what was written."""
     seen: set[str] = set()
     for row in _all_rows(path):
         whole = _whole(row)
@@ -85,7 +85,7 @@ def _with_new_first_page(path: Path, folder: Path) -> Path:
     first[18:20] = b"\2\2" if log.exists() else b"\1\1"
     first[28:32] = (copy.stat().st_size // len(first)).to_bytes(4, "big")
     first[32:40] = bytes(8)  # no list of free pages
-    first[92:96] = first[24:28]  # the number of pages is to be believed
+    first[92:96] = first[24:28]  # marks the number of pages as valid
     with copy.open("r+b") as file:
         file.write(first)
     return copy
@@ -99,7 +99,7 @@ def _rows_by_number(db: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
         before = at
         try:
             for number, *row in db.execute(query, (at,)):
-                # a number far off is believed when the next one is larger: it may be damaged
+                # a number far away counts only if the next one is larger: it may be damaged
                 if number >= before >= at:
                     at, misses = max(at, before), 0
                 before = number + 1
@@ -112,7 +112,7 @@ def _rows_by_number(db: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
 
 
 def _whole(row: tuple[Any, ...]) -> tuple[Any, ...] | None:
-    """The row with a digest of today, None if it does not say what was written."""
+    """The row with a digest of this schema, None if it does not hold what was written."""
     if is_whole(row):
         return row
     key, state, reason, _, outputs, solver, digest, *_ = row

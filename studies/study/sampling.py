@@ -1,4 +1,4 @@
-"""The points of a study.  Which points there are follows from the study alone, seed included."""
+"""The points of a study, determined by the study alone, seed included."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def count(study: Study) -> int:
 
 
 def points(study: Study) -> Iterator[Point]:
-    """The points in order, quantity -> value in internal units, made as they are asked for."""
+    """The points in order, quantity -> value in internal units, generated one at a time."""
     names, kind = study.names, study.plan.kind
     if kind == GRID:
         rows: Iterator[tuple[float, ...]] = itertools.product(*(v.values for v in study.varied))

@@ -1,11 +1,11 @@
 """The store of a study: one SQLite file, written by one process, readable by any meanwhile.
 
-Tables: meta (name, value); plan (number, key, point) is what was asked; cases (key, ...) is what
-is known.  What is still to do is planned keys without a case, nothing else is remembered.  A
-case's key is a digest of its inputs, so a changed plan finds again what it has in common with
-the old one.  Every row of every table carries a digest of all that it says, and the row "whole" of
-meta, which no store is without, one of the whole plan and the rest of meta: all of them are checked
-whenever a store is opened, so that whoever reads it gets what was written or a DamagedStoreError.
+Tables: meta (name, value); plan (number, key, point) holds the points asked for; cases (key, ...)
+holds the results.  Planned keys without a case are still to be solved; no other progress is stored.
+A case's key is a digest of its inputs, so a changed plan reuses the cases that it shares with the
+old one.  Every row of every table carries a digest of its content, and the row "whole" of meta,
+which every store has, a digest of the whole plan and of the rest of meta.  All digests are checked
+when a store is opened: a reader gets what was written or a DamagedStoreError.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ from domemargin.studies.whole_files import flush_folder
 
 
 class StoreError(InputError):
-    """A store that is rejected as it is; the sentence says what can be done."""
+    """A store that cannot be used; the sentence says what to do."""
 
 
 class DamagedStoreError(StoreError):
@@ -64,19 +64,19 @@ class Store:
 
     @classmethod
     def open(cls, path: Path) -> Store:
-        """Open for writing, made if it is not there.  Raises StoreError."""
+        """Open for writing; a missing store is made.  Raises StoreError."""
         return cls.open_locked(path, locked(path))
 
     @classmethod
     def open_locked(cls, path: Path, lock: sqlite3.Connection) -> Store:
-        """The same for who has the right to write; the lock is closed with the store."""
+        """The same for a holder of the lock, which is released when the store is closed."""
         try:
             if not path.exists():
                 _create(path)
             db = _checked(path, "rw")
             try:
                 db.execute("PRAGMA journal_mode=WAL")
-                # FULL with WAL: what was committed is on the disk, also after a power cut
+                # FULL with WAL: what was committed is on the disk, also after a power failure
                 db.execute("PRAGMA synchronous=FULL")
             except SPOILED as error:
                 db.close()
@@ -100,9 +100,9 @@ class Store:
         self.close()
 
     def close(self) -> None:
-        """Let go of the file, which then holds all that was written."""
+        """Close the file, which then holds all that was written."""
         if self._lock is not None:
-            with contextlib.suppress(*SPOILED):  # somebody is reading: leave it as it is
+            with contextlib.suppress(*SPOILED):  # another process reads: leave the log
                 self._db.execute("PRAGMA busy_timeout=0")
                 self._db.execute("PRAGMA journal_mode=DELETE")
         self._db.close()
@@ -113,7 +113,7 @@ class Store:
     # meta
 
     def meta(self, name: str) -> str | None:
-        """A remembered text, such as the study's own definition."""
+        """A text of the table meta, such as the definition of the study."""
         with _reading(self):
             row = self._db.execute("SELECT value FROM meta WHERE name = ?", (name,)).fetchone()
             return None if row is None else str(row[0])
@@ -251,7 +251,7 @@ def _writing(store: Store) -> Iterator[None]:
 
 @contextlib.contextmanager
 def _reading(store: Store) -> Iterator[None]:
-    """Damage that came after the store was opened ends in the same sentence."""
+    """Damage that occurs after the store was opened gives the same sentence."""
     try:
         yield
     except (*SPOILED, ValueError, TypeError) as error:
@@ -268,7 +268,7 @@ def _unwritten(path: Path, error: Exception) -> StoreError:
 
 
 def _create(path: Path) -> None:
-    """Make an empty store beside its place and move it there: never half a store."""
+    """Make an empty store under another name and rename it: a store is never incomplete."""
     path.parent.mkdir(parents=True, exist_ok=True)
     new = path.with_name(f"{path.name}.new")
     new.unlink(missing_ok=True)
@@ -277,13 +277,13 @@ def _create(path: Path) -> None:
         make_tables(db)
         db.close()
         os.replace(new, path)
-        flush_folder(path.parent)  # else a power cut takes the name of the file
+        flush_folder(path.parent)  # else a power failure may lose the name of the file
     except (OSError, sqlite3.Error) as error:
         raise StoreError(f"the store {str(path)!r} cannot be made: {error}", "store") from None
 
 
 def locked(path: Path) -> sqlite3.Connection:
-    """The right to write, which the system takes back when the process dies."""
+    """The lock for writing, which the system releases when the process dies."""
     beside = path.with_name(f".{path.name}.lock")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

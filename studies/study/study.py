@@ -73,7 +73,7 @@ class Scatter:
 
 @dataclass(frozen=True)
 class Study:
-    """What is asked.
+    """A study: its points and how each is solved.
 
     name : in reports and of its folder.  profile : the base bottom.
     varied, plan : the points.  required : pressure to hold, MPa, or None; it does not change

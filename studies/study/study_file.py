@@ -286,7 +286,7 @@ def _scatter(table: FileTable, base: Profile) -> Scatter | None:
     scatter = Scatter(quantities, tuple(correlations), table.plan.seed)
     from domemargin.studies.study.distributions import correlation_matrix
 
-    correlation_matrix(scatter)  # rejects what cannot be
+    correlation_matrix(scatter)  # rejects an impossible value
     return scatter
 
 

@@ -1,4 +1,4 @@
-"""What a study may vary, and how a bottom follows.
+"""The quantities that a study may vary, and the bottom at a point.
 
 Every plain dimension, gauge or metal value of a profile file may be varied by its own name; it
 alone changes then, and the straight legs take up the difference.  Two more names say how dome
@@ -12,7 +12,7 @@ springback : the dome flattens at a fixed edge: the edge circle of the dome stay
     points).  The junction with the shoulder slides a little along both: 0.04 mm in radius for
     0.3 mm of loss.
 
-A loss is applied after all other changes, to the bottom as it would have been made.
+A loss is applied after all other changes, to the bottom without loss.
 """
 
 from __future__ import annotations

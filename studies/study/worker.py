@@ -1,4 +1,4 @@
-"""What a worker process is made ready with: one thread, deaf to Ctrl-C, gone with its parent."""
+"""Set-up of a worker process: one thread, ignores Ctrl-C, exits with its parent."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def one_thread_each() -> Iterator[None]:
 
 def start() -> None:
     """Run first in a worker process."""
-    # Ctrl-C goes to the whole group: the parent lets what is in hand be finished
+    # Ctrl-C goes to the whole group: the parent lets cases in work finish
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     check_one_thread()
@@ -62,7 +62,7 @@ def check_one_thread() -> None:
 
 
 def limit_to_one_thread() -> None:
-    """For a worker that somebody else started: set the libraries it has loaded to one thread."""
+    """For a worker that another program started: set its loaded libraries to one thread."""
     from threadpoolctl import threadpool_limits
 
     threadpool_limits(1)
@@ -73,5 +73,5 @@ def _end_with_parent() -> None:
     parent = multiprocessing.parent_process()
     if parent is not None:
         parent.join()
-        # a parent that was killed cannot tell its workers to stop
+        # a killed parent cannot stop its workers
         os._exit(1)

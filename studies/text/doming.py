@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from domemargin.studies.doming.budget import Budget
     from domemargin.studies.doming.study import DomingStudy
 
-# the changes that slopes are told for, in the unit of each knob
+# the changes for which slopes are shown, in the unit of each knob
 _STEP = {
     "set": 0.1, "flange height (spacer)": 0.1, "friction": 0.01, "gauge": 0.01,
     "yield strength": 10.0, "die edge radius": 0.1, "punch nose radius": 0.1,
@@ -35,7 +35,7 @@ WRINKLES = -0.2  # hoop strain beyond which wrinkling is usual: common practice,
 
 
 def marks_words(record: DomingRecord) -> tuple[str, ...]:
-    """What the stroke does for marks in the centre."""
+    """Whether the stroke forms the marks in the centre."""
     found, marks = record.embossing, record.tooling.marks
     if found is None:
         return ("not known",)
@@ -59,8 +59,8 @@ def marks_words(record: DomingRecord) -> tuple[str, ...]:
         ends = "" if found.set_mm is None else f"set {found.set_mm:+.2f} mm or "
         out.append(
             f"the die carries {circle}, from {found.margin_mm:.2f} mm before the end on; a stroke "
-            f"that ended earlier ({ends}a station that gives in at {found.force_n / 1e3:.2f} kN) "
-            f"would have lost {lost:.2f} mm of depth first"
+            f"that ended there ({ends}a station that yields at {found.force_n / 1e3:.2f} kN) "
+            f"would lose {lost:.2f} mm of depth"
         )
     out.append(found.basis)
     return tuple(out)
@@ -117,7 +117,7 @@ def _add_depth(answer: Table, record: DomingRecord) -> None:
             Text(
                 f"the spring ends the stroke: {end.depth_per_kn:.2f} mm of depth per kN, "
                 f"{one:.3f} mm for 1 % of its force; ± {end.depth_band_mm:.3f} mm by the mesh, "
-                f"and up to {end.depth_low_mm:.2f} mm deeper, for a solid takes less force",
+                f"and up to {end.depth_low_mm:.2f} mm deeper, since a solid needs less force",
                 style="dark_orange3",
             ),
         )
@@ -188,7 +188,7 @@ def _fit_words(rest: Rest) -> str:
     fit = rest.fitted
     if fit is None:
         misfit = "" if rest.misfit_mm is None else f" (misfit {rest.misfit_mm:.3f} mm)"
-        return f"not describable by these dimensions{misfit}; the traced form is kept"
+        return f"these dimensions do not describe it{misfit}; the traced line is kept"
     radii, breaks = fit["dome_radius"], fit["dome_break_diameter"]
     dome = f"{radii[0]:.1f}"
     for radius, diameter in zip(radii[1:], breaks, strict=True):
@@ -204,7 +204,7 @@ def _fit_words(rest: Rest) -> str:
 
 def _reversal_words(reversal: FormedReversal) -> str:
     if reversal.waves == 0:
-        return f"{reversal.reason}; no waves round the can before"
+        return f"{reversal.reason}; no onset of waves before it"
     return reversal.reason
 
 
@@ -236,7 +236,7 @@ def _number(value: float | None, digits: int = 3) -> str:
 
 
 def print_budget(console: Console, budget: Budget) -> None:
-    """Slopes of each knob, the ways to win depth, and the knobs that win none."""
+    """Slopes of each knob, the ways to gain depth, and the knobs that gain none."""
     table = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
     table.add_column("What a change does")
     for name in ("from", "by", *_COSTS):
@@ -255,8 +255,8 @@ def print_budget(console: Console, budget: Budget) -> None:
     console.print()
     console.print(table)
     ways = Table(box=None, padding=(0, 1, 0, 0), pad_edge=False)
-    ways.add_column(f"To win {budget.wanted_mm:.2f} mm")
-    for name in ("change", "won\nmm", *_COSTS[2:]):
+    ways.add_column(f"To gain {budget.wanted_mm:.2f} mm")
+    for name in ("change", "gain\nmm", *_COSTS[2:]):
         ways.add_column(name, justify="right")
     ways.add_column("")
     for way in budget.ways:
@@ -276,7 +276,7 @@ def print_budget(console: Console, budget: Budget) -> None:
     if ways.row_count:
         console.print(ways)
     else:
-        console.print(Text(f"Nothing within its reach wins {budget.wanted_mm:.2f} mm"))
+        console.print(Text(f"No knob within its reach gains {budget.wanted_mm:.2f} mm"))
     rest = plain_table("left", "left")
     for way in budget.ways:
         if way.change is None:
@@ -287,10 +287,10 @@ def print_budget(console: Console, budget: Budget) -> None:
 
 
 def print_study(study: DomingStudy, done: tuple[int, int, int], folder: Path) -> None:
-    """What became of a doming study: cases formed, failed, and taken from before."""
+    """The result of a doming study: cases formed, failed, and solved in an earlier run."""
     console = narrow_console()
     formed, failed, kept = done
     console.print(Text(one_line(study.name), style="bold"))
-    console.print(f"{formed} cases formed, {failed} failed, {kept} of them from before")
+    console.print(f"{formed} cases formed, {failed} failed; {kept} solved in an earlier run")
     console.print(Text(f"Wrote {folder / 'doming-study.csv'}"), soft_wrap=True)
     console.print(Text(DOMING_CAUTION, style="italic"))

@@ -1,4 +1,4 @@
-"""The readings of an invented plant as a file, and in words what ails the plant."""
+"""The readings of an invented plant as a file, and the plant's faults in words."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from domemargin.studies.whole_files import can_be_file, write_whole
 
 
 def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[str]:
-    """Write readings of an invented plant; returns in words what ails it.
+    """Write readings of an invented plant; returns its faults in words.
 
     overwrite : replace another file of that name, which may hold real readings.
     Raises InputError for another ending than .csv or .parquet, a path where nothing can be
@@ -35,7 +35,7 @@ def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[st
     plant = Plant()
     causes = []
     taken: set[int] = set()
-    for kind in CAUSES[1:5]:  # one machine each; lots and operators touch all
+    for kind in CAUSES[1:5]:  # of one machine each; lots and operators affect all
         cause = draw_cause(kind, plant, rng)
         while cause.machine in taken:
             cause = draw_cause(kind, plant, rng)
@@ -75,7 +75,7 @@ def write_plant(path: Path, seed: int | str, overwrite: bool = False) -> list[st
     write_whole(path, made_file.getvalue())
     said = [
         f"Wrote {path}",
-        f"{len(made):,} readings of an invented plant, aimed at {plant.target} mm. What ails it:",
+        f"{len(made):,} readings of an invented plant, aimed at {plant.target} mm. Its faults:",
     ]
     for cause in causes:
         size = f"{cause.size:+.3f} mm"

@@ -63,7 +63,7 @@ def _head(report: Report) -> Iterator[str]:
         if len(bad) > _BAD_SHOWN:
             yield f"  and {len(bad) - _BAD_SHOWN} more, all in set_aside.csv"
     explained = diagnosis.explained
-    how = "" if diagnosis.target_given else ", the middle of the machines: give --target"
+    how = "" if diagnosis.target_given else ", the median of the machines (give --target)"
     yield f"Target {diagnosis.target:.3f} mm{how}"
     yield from _wrapped(
         f"Explained scatter (standard deviations): {explained.can:.4f} mm from can to can, "
@@ -75,7 +75,7 @@ def _head(report: Report) -> Iterator[str]:
     by = ", ".join(
         f"{'sheet gauge' if name == 'gauge' else name} {value:.4f}" for name, value in parts.items()
     )
-    yield from _wrapped(f"What that rests on (mm): {by}; sets {explained.set:.4f}.")
+    yield from _wrapped(f"Explained scatter by cause (mm): {by}; sets {explained.set:.4f}.")
     names = {WITHIN: "within"}
     shares = ", ".join(
         f"{names.get(name, name)} {value:.4f}"
@@ -90,7 +90,7 @@ def _head(report: Report) -> Iterator[str]:
 def _gauge_words(report: Report) -> str:
     if report.gauge:
         return " (gauge study)"
-    return " (as stated)" if report.question.gauge_measured else " (supposed, not measured)"
+    return " (as stated)" if report.question.gauge_measured else " (assumed, not measured)"
 
 
 def _machines(report: Report) -> Iterator[str]:
@@ -103,7 +103,7 @@ def _machines(report: Report) -> Iterator[str]:
                  f"{one.spread:7.4f} ")  # fmt: skip
         more = f" and {len(one.causes) - 1} more" if len(one.causes) > 1 else ""
         yield start + one_line(one.verdict + more, _WIDTH - len(start))
-    yield "(mm; data: readings over those a verdict needs; mean: now; off: from the target)"
+    yield "(mm; data: readings over those a verdict needs; mean: present; off: from target)"
     grouped = [one.n for one in report.subgroups if one is not None]
     if grouped:
         size = max(set(grouped), key=grouped.count)
@@ -138,10 +138,10 @@ def _capable(report: Report) -> Iterator[str]:
         row += f"{_index(true):>22}  " if report.corrected else ""
         yield row + (f"{_percent(index.outside):>7}" if index else f"{'-':>7}")
     if report.corrected:
-        yield from _wrapped("-: too few readings, or a gauge that scatters as much as is seen.")
+        yield from _wrapped("-: too few readings, or a gauge that scatters as much as they do.")
     else:
-        yield from _wrapped("The gauge's scatter is in it: a gauge study (cans read again) or "
-                            "--gauge takes it off.")  # fmt: skip
+        yield from _wrapped("The scatter of the gauge is included: a gauge study (cans read "
+                            "again) or --gauge removes it.")  # fmt: skip
 
 
 def _index(index: Capability | None) -> str:
@@ -181,8 +181,8 @@ def _pressures(report: Report) -> Iterator[str]:
         "model's level" + known
     )
     yield from _wrapped(
-        "Loss left: depth that may still be lost until the margin is down to "
-        f"{100.0 * question.wanted:g} %; below zero: depth that is to be won."
+        "Loss left: further depth loss until the margin falls to "
+        f"{100.0 * question.wanted:g} %; negative: depth that must be gained."
     )
     slope = curve.slope(report.diagnosis.target) * done.scale / PSI
     for one in question.remedies:

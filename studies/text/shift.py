@@ -1,4 +1,4 @@
-"""What a shift meeting needs of a report of readings: which machine, what to do first, how sure."""
+"""A report of readings for a shift meeting: which machine, what to do first, how sure."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ from domemargin.studies.whole_files import write_whole
 _WIDTH = 80
 # the gravest first; what is found, and what to do first
 _ORDER: dict[str, tuple[str, str]] = {
-    SPREAD: ("cans come out unlike each other", "look for play in the drive; leave the set alone"),
+    SPREAD: ("depth scatters from can to can", "look for play in the drive; leave the set alone"),
     OFFSET: ("depth is off", "compare the set with its record"),
     DRIFT: ("depth keeps moving", "measure the spring force"),
     SMALL_STEP: ("depth has stepped a little", "read the record of the set for that day"),
@@ -63,7 +63,7 @@ def shift_lines(report: Report) -> Iterator[str]:
     if open_:
         cans = ", ".join(f"{one_line(one.machine, 20)} ({one.more})" for one in open_[:12])
         more = f" and {len(open_) - 12} others" if len(open_) > 12 else ""
-        yield from _wrapped(f"Read more cans, so many at least: {cans}{more}.")
+        yield from _wrapped(f"Read more cans, at least: {cans}{more}.")
     good = sum(one.verdict == IN_CONTROL for one in findings)
     if good:
         yield from _wrapped(f"Nothing to do at {good} of {len(findings)} machines.")

@@ -36,7 +36,7 @@ _REASONS = 6
 
 
 def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None:
-    """What a run came to."""
+    """The result of a run."""
     console = narrow_console()
     console.print(Text(one_line(study.name), style="bold"))
     if outcome.interrupted:
@@ -59,7 +59,7 @@ def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None
 
 
 def print_reasons(console: Any, reasons: Sequence[tuple[str, str, int]]) -> None:
-    """Why cases have no answer; reasons that differ by their numbers alone are told as one."""
+    """Why cases have no answer; reasons that differ only in numbers are merged."""
     alike: dict[tuple[str, str], tuple[str, int, bool]] = {}
     for state, reason, number in reasons:
         kind = state, re.sub(r"\d[\d.]*(e[-+]?\d+)?", "#", reason).replace("-#", "#")
@@ -281,7 +281,7 @@ def comparison_data(comparison: Comparison) -> dict[str, Any]:
 
 
 def print_scatter(report: ScatterReport, files: Sequence[Path]) -> None:
-    """The share below the requirement and which scatter matters."""
+    """The share of cans below the requirement and the influence of each scatter."""
     console = narrow_console()
     study = report.study
     console.print(Text(f"{one_line(study.name)}: {one_line(study.profile.name)}", style="bold"))

@@ -69,7 +69,7 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
         if inside_model_band(record):
             answer.add_row("", "the requirement lies inside the model uncertainty (see Waves)")
         if record.stability is None:
-            answer.add_row("", "waves were not looked at, and may come first")
+            answer.add_row("", "waves were not checked and may come first")
     console.print(answer)
     console.print()
     _print_growth(console, record.growth)
@@ -106,7 +106,7 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
 
 
 def print_waves(record: WaveRecord, files: Sequence[Path]) -> None:
-    """The summary of what waves do."""
+    """The summary of wave onsets."""
     console = narrow_console()
     console.print(Text(one_line(record.profile.name), style="bold"))
     table = plain_table("left", "left")
@@ -243,7 +243,7 @@ def print_profiles(ready: Mapping[str, Profile]) -> None:
 
 
 def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
-    """What waves of some heights cost."""
+    """The pressure lost by waves of some heights."""
     console = narrow_console()
     first = found[0]
     # of waves whose cost was found
@@ -272,6 +272,6 @@ def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     change = "grows" if first.growth > 1.0 else "shrinks"
     console.print(Text(f"Up to reversal such a wave {change} to {first.growth:.2g} of its height."))
     console.print(
-        Text("An estimate of second order in the height: trust it while little is lost (10 %).")
+        Text("An estimate of second order in the height, valid for losses up to about 10 %.")
     )
     console.print(Text(first.caution, style="italic"))

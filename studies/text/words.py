@@ -11,8 +11,8 @@ if TYPE_CHECKING:
     from domemargin.fea.core.record import Record, WaveMode
 
 KIND_WORDS = {
-    "limit": "limit: the pressure turns, the bottom cannot take more",
-    "bifurcation": "bifurcation: it lets go before the pressure turns",
+    "limit": "limit: the pressure reaches its maximum and falls",
+    "bifurcation": "bifurcation: it buckles in waves before the pressure reaches its maximum",
 }
 
 
@@ -22,7 +22,7 @@ def pressures(mpa: float) -> str:
 
 
 def kind_words(record: Record) -> str:
-    """What ended the path, in plain words."""
+    """How the path ended, in plain words."""
     if record.kind in KIND_WORDS:
         return KIND_WORDS[record.kind]
     if record.kind == "none_below_ceiling":
@@ -31,7 +31,7 @@ def kind_words(record: Record) -> str:
 
 
 def judge_words(record: Record, judge: Record) -> str:
-    """What the solid says of the shell's answer, in one line."""
+    """The answer of the solid beside that of the shell, in one line."""
     ours, theirs = record.reversal_pressure_mpa, judge.reversal_pressure_mpa
     if theirs is None:
         return f"finds none: {judge.reason}"
@@ -43,7 +43,7 @@ def judge_words(record: Record, judge: Record) -> str:
 
 
 def waves_words(n: int) -> str:
-    """In which shape a bottom lets go that does so in n circumferential waves."""
+    """The shape of a mode with n circumferential waves."""
     return {0: "all round", 1: "tilting (1 wave)"}.get(n, f"in {n} waves")
 
 
@@ -53,7 +53,7 @@ def mode_words(mode: WaveMode) -> str:
 
 
 def drawn_words(record: WaveRecord) -> str:
-    """Which mode is drawn, and that the bottom may have let go before it."""
+    """Which mode is drawn, and whether the bottom reverses before it."""
     mode = record.mode
     if mode is None:
         return "No wave mode found"
@@ -66,10 +66,10 @@ def drawn_words(record: WaveRecord) -> str:
 
 
 def stability_words(record: Record | WaveRecord) -> list[str]:
-    """What waves around the circumference mean for the reversal pressure, in up to three lines."""
+    """Effect of circumferential waves on the reversal pressure, in up to three lines."""
     stability = record.stability
     if stability is None or stability.waves_checked == 0:
-        return ["not looked at"]
+        return ["not checked"]
     limit, flow, second = (
         stability.axisymmetric_limit_mpa, stability.flow, stability.deformation
     )  # fmt: skip
@@ -81,7 +81,7 @@ def stability_words(record: Record | WaveRecord) -> list[str]:
         end = "on this path" if limit is None else "before the limit"
         lines = [f"none of 1 to {stability.waves_checked} waves {end}"]
     if record.profile.material.yield_strength is None:
-        return lines  # elastic metal: there is but one theory
+        return lines  # elastic metal: both theories are the same
     lines[0] += " (flow theory)" if flow is None or not flow.before_limit else ""
     if second is None or not second.before_limit:
         return [*lines, "second opinion, deformation theory: no earlier onset"]
@@ -112,7 +112,7 @@ def margin_words(record: Record) -> str:
 
 
 def inside_model_band(record: Record) -> bool:
-    """Whether a bottom that holds does so only by the theory that is quoted."""
+    """Whether a bottom holds only by the theory that is quoted."""
     band = record.stability.model_band_mpa if record.stability is not None else None
     required = record.required_pressure_mpa
     return band is not None and required is not None and band[0] < required <= band[1]

@@ -41,7 +41,7 @@ to = "1.6 mm"
 
 
 def write(page: Page) -> dict[str, float]:
-    """Metal saved and pressure lost; what the shape can win back."""
+    """Metal saved and pressure lost; what the shape can regain."""
     page.text("""
 Sheet of 0.250 in place of 0.265 mm saves metal in every can. What does it cost in reversal
 pressure? Nine lines of Python give a table; `replaced` is the same bottom with other dimensions.
@@ -54,7 +54,7 @@ pressure? Nine lines of Python give a table; `replaced` is the same bottom with 
     page.text(f"""
 The {saved:.2f} g saved cost {lost:.1f} psi, {100 * lost / pressure["0.265"]:.1f} % of the pressure
 for {100 * (1 - 0.250 / 0.265):.1f} % of the gauge. The pressure falls about as the power
-{power:.1f} of the gauge. Can the shape win that back? A study over the inner leg and the nose,
+{power:.1f} of the gauge. Can the shape regain it? A study over the inner leg and the nose,
 where the bottom gives way:
 """)
     page.file("thinner.toml", SHAPES)
@@ -63,9 +63,8 @@ where the bottom gives way:
     page.figure("results/thinner/margin.png", "Margin over gauge, leg and nose")
     slopes = {one["name"]: one["psi"] for one in page.read("results/thinner/margin.json")["slopes"]}
     page.text(f"""
-The slopes say what each is worth at the base bottom. {-slopes["inner_leg_angle"]:.1f} psi are won
-for every degree that the inner leg is steeper: that wins part of it back, if the bottom can still
-be formed and stripped.
+The slopes hold at the base bottom. A steeper inner leg gains {-slopes["inner_leg_angle"]:.1f} psi a
+degree: that regains part of the pressure, if the bottom can still be formed and stripped.
 """)
     return {
         "metal saved": saved,
@@ -78,7 +77,7 @@ be formed and stripped.
 
 EXAMPLE = Example(
     "What does thinner sheet cost?",
-    "nine lines of Python for metal and pressure, then a `study` of what the shape wins back",
+    "nine lines of Python for metal and pressure, then a `study` of what the shape regains",
     write,
     {
         "metal saved": Key(0.195, 0.002, "g"),

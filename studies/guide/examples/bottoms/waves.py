@@ -1,4 +1,4 @@
-"""Does it let go evenly, or in waves?"""
+"""Does it reverse axisymmetrically, or in waves?"""
 
 from domemargin.profiles.units import PSI
 from domemargin.studies.guide.page import Example, Key, Page
@@ -13,11 +13,11 @@ Path("trial.toml").write_text(dump_profile(trial))
 
 
 def write(page: Page) -> dict[str, float]:
-    """A bottom of very strong metal, its waves, and what waviness costs it."""
+    """A bottom of very strong metal, its waves, and the pressure lost by waviness."""
     page.text("""
-A bottom of usual metal reverses all round: the pressure turns before any waves form. Strong metal
-stays elastic longer, and then waves round the circumference may come first. This script writes
-a profile file of the north bottom with 600 MPa yield strength:
+A bottom of usual metal reverses axisymmetrically: its limit precedes any waves. Strong metal stays
+elastic longer, and then waves round the circumference may form first. This script writes a profile
+file of the north bottom with 600 MPa yield strength:
 """)
     page.python("trial.py", SCRIPT)
     page.run("domemargin waves trial.toml --out trial")
@@ -25,9 +25,9 @@ a profile file of the north bottom with 600 MPa yield strength:
     data = page.read("trial/waves.json")
     waves = data["stability"]["flow"]["waves"]
     page.text(f"""
-It lets go in {waves} waves, below the pressure at which it would turn all round. A bottom that goes
-in waves is sensitive to waves that it has already: here is what {waves} waves of 5, 10 and 20 µm
-round the can would cost.
+It buckles in {waves} waves, below its axisymmetric limit. A bottom that buckles in waves is
+sensitive to waves in its shape: this is the pressure lost by {waves} waves of 5, 10 and 20 µm round
+the can.
 """)
     command = (
         f'domemargin waviness trial.toml --waves {waves} --amplitude "5 um" '
@@ -44,8 +44,8 @@ round the can would cost.
 
 
 EXAMPLE = Example(
-    "Does it let go evenly, or in waves?",
-    "`waves`, and `waviness` for what waves round the can cost",
+    "Does it reverse axisymmetrically, or in waves?",
+    "`waves`, and `waviness` for the pressure lost by waves round the can",
     write,
     {
         "waves": Key(6, 0, ""),
