@@ -17,10 +17,8 @@ from domemargin.profiles.units import PSI
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import (
     drawn_words,
-    inside_model_band,
     judge_words,
     kind_words,
-    margin_words,
     one_line,
     pressures,
     stability_words,
@@ -30,6 +28,7 @@ if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord
     from domemargin.fea.bottom.waviness import Waviness
     from domemargin.fea.core.record import Growth, Onset, Place, Record
+    from domemargin.studies.verdict.calibration import Calibration
 
 _ON = {"inside": "inside surface", "mid": "mid surface", "outside": "outside surface"}
 _INCH = 25.4  # mm
@@ -51,8 +50,24 @@ def _print_head(console: Console, profile: Profile) -> None:
     console.print(Text(sizes))
 
 
-def print_reversal(record: Record, files: Sequence[Path], judge: Record | None = None) -> None:
-    """The summary of a reversal solve; judge : the same bottom by the solid."""
+def print_reversal(
+    record: Record,
+    files: Sequence[Path],
+    judge: Record | None = None,
+    calibration: Calibration | None = None,
+    known: Mapping[str, float] | None = None,
+    with_slopes: bool = True,
+) -> None:
+    """The summary of a reversal solve.
+
+    judge : the same bottom by the solid.  calibration, known : as verdict/answer.py takes them.
+    with_slopes : whether slopes are printed, where there are some.
+    """
+    from domemargin.studies.text.verdict import COLOURS, interval_psi, print_budget, verdict_words
+    from domemargin.studies.verdict.answer import answer_of_record
+    from domemargin.studies.verdict.budget import verdict_of
+
+    sure = answer_of_record(record, calibration, known)
     console = narrow_console()
     _print_head(console, record.profile)
     console.print()
@@ -61,16 +76,21 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if found:
         answer.add_row("Reversal pressure", Text(pressures(found), style="bold"))
     answer.add_row("" if found else "Reversal pressure", Text(kind_words(record)))
+    if sure is not None and found:
+        if calibration is not None and not sure.notes:
+            answer.add_row("By own tests", Text(pressures(sure.pressure), style="bold"))
+        answer.add_row("", f"95 % interval {interval_psi(sure)}")
     if record.required_pressure_mpa is not None:
         answer.add_row("Required", pressures(record.required_pressure_mpa))
-        verdict = margin_words(record)
-        colour = {"SAFE": "green", "IN DOUBT": "dark_orange3"}.get(verdict.split(",")[0], "red")
-        answer.add_row("", Text(verdict, style=f"bold {colour}"))
-        if inside_model_band(record):
-            answer.add_row("", "the requirement lies inside the model uncertainty (see Waves)")
+        verdict = verdict_of(sure, record.required_pressure_mpa, "no reversal pressure was found")
+        colour = COLOURS.get(verdict.word, "red")
+        answer.add_row("", Text(verdict_words(verdict), style=f"bold {colour}"))
         if record.stability is None:
             answer.add_row("", "waves were not looked at, and may come first")
     console.print(answer)
+    if sure is not None and found:
+        console.print()
+        print_budget(console, sure)
     console.print()
     _print_growth(console, record.growth)
     metal = plain_table("left", "left")
@@ -97,7 +117,7 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if judge is not None:
         metal.add_row("Solid", judge_words(record, judge))
     console.print(metal)
-    if record.slopes:
+    if record.slopes and with_slopes:
         from domemargin.studies.text.slopes import print_slopes  # loads the solver
 
         print_slopes(console, record)
