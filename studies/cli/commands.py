@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from domemargin.profiles.errors import InputError
+from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 
 if TYPE_CHECKING:
     from domemargin.studies.study.engines import Engine
@@ -73,6 +74,7 @@ def study(
         str,
         typer.Option("--case-limit", metavar="S", help="Longest time for a case, 1 to 86400 s."),
     ] = "60",
+    calibration: CalibrationOption = None,
     json_only: JsonOption = False,
 ) -> None:
     """Solve all cases of a study; run it again to go on."""
@@ -81,6 +83,7 @@ def study(
 
     limit = float(in_range(case_limit, "--case-limit", 1, 86400))
     solvers = _engine(workers, cluster)
+    tests = calibration_in(calibration)
     asked = _study(file, profile, require)
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
@@ -95,6 +98,7 @@ def study(
     from domemargin.studies.study.table import export, study_in
     from domemargin.studies.text.printing import announce_compiling
     from domemargin.studies.text.study import outcome_data, print_outcome
+    from domemargin.studies.verdict.table import with_verdicts
 
     if store.exists():
         with contextlib.suppress(StoreError):  # a run says what is wrong with it
@@ -109,7 +113,7 @@ def study(
     if not outcome.interrupted:
         files = [folder / "cases.csv", folder / "cases.parquet"]
         for to in files:
-            export(store, to)
+            export(store, to, partial(with_verdicts, study=asked, calibration=tests))
     if json_only:
         _print_json(outcome_data(outcome))
     else:
@@ -143,6 +147,7 @@ def margin(
     ] = "0 %",
     require: RequireOption = None,
     error: ErrorOption = "0.5 psi",
+    calibration: CalibrationOption = None,
     workers: WorkersOption = None,
     out: OutOption = None,
     json_only: JsonOption = False,
@@ -157,10 +162,11 @@ def margin(
     wanted = share(at_margin, "--margin", most=1.0)
     required = None if require is None else required_pressure(require, "--require")
     most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
+    tests = calibration_in(calibration)
     store = store_in(result)
     folder = run_folder(store.parent if out is None else out, "margin")
     with _worker_errors():
-        report = margin_report(store, wanted, required, most_error, solvers)
+        report = margin_report(store, wanted, required, most_error, solvers, calibration=tests)
     data = margin_data(report)
     files = [folder / "margin.json", folder / "margin.png"]
     write_json(data, files[0])
@@ -176,6 +182,7 @@ def margin(
 def compare(
     first: Annotated[Path, typer.Argument(metavar="A", help="The folder of a study's run.")],
     second: Annotated[Path, typer.Argument(metavar="B", help="The same study of another bottom.")],
+    calibration: CalibrationOption = None,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -187,7 +194,7 @@ def compare(
     from domemargin.studies.text.study import comparison_data, print_comparison
     from domemargin.studies.whole_files import write_whole
 
-    comparison = compared(first, second)
+    comparison = compared(first, second, calibration_in(calibration))
     name = f"{comparison.a.profile.name} against {comparison.b.profile.name}"
     folder = run_folder(out, name)
     figure = compare_figure(comparison)
@@ -218,6 +225,7 @@ def scatter(
         bool,
         typer.Option("--rare", help="Also the likeliest failing can, and shares of a millionth."),
     ] = False,
+    calibration: CalibrationOption = None,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     out: OutOption = None,
@@ -233,6 +241,7 @@ def scatter(
     asked = _study(file, profile, require)
     most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
     asked.requirement()
+    tests = calibration_in(calibration)
     if asked.scatter is None:
         raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
     folder = run_folder(out, asked.name)
@@ -247,7 +256,7 @@ def scatter(
         with Reporter() as reporter, _worker_errors():
             report = scatter_report(
                 asked, folder, solvers, None, drawn, solved, most_error,
-                on_progress=reporter, rare=rare,
+                on_progress=reporter, rare=rare, calibration=tests,
             )  # fmt: skip
     except Interrupted as stop:
         print(f"domemargin: {stop}", file=sys.stderr)

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from domemargin.profiles.errors import InputError
+from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 
 JsonOption = Annotated[
     bool,
@@ -131,6 +132,7 @@ def readings(
             "[10 %]",
         ),
     ] = None,
+    calibration: CalibrationOption = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
@@ -140,6 +142,7 @@ def readings(
     """From depth readings to a verdict for every machine.  With a profile also its pressure."""
     from domemargin.studies.cli.readings_options import question_of
 
+    own = calibration_in(calibration)
     question = question_of(target, tolerance, require, margin, gauge, doming, ailing)
     bottom = None
     if profile is not None:
@@ -149,13 +152,15 @@ def readings(
     if (bottom is None) != (question.required is None):
         option, other = ("--require", "--profile") if bottom is None else ("--profile", "--require")
         raise InputError(f"{option} needs {other} as well: pressures come from both", option)
+    if own is not None and bottom is None:
+        raise InputError("--calibration needs --profile and --require as well", "--calibration")
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
     from domemargin.studies.diagnosis.report import report_data, report_of
     from domemargin.studies.readings.file import read_readings
 
     seen = read_readings(file)
     folder = None if json_only and out is None else run_folder(out, f"readings {file.stem}")
-    report = report_of(seen, question, bottom)
+    report = report_of(seen, question, bottom, own)
     data = report_data(report)
     files: list[Path] = []
     if folder is not None:

@@ -11,6 +11,7 @@ from domemargin.profiles import InputError, parse_quantity
 from domemargin.profiles.errors import brief
 from domemargin.profiles.limits import shown
 from domemargin.studies.readings.calibration import LEVEL_KNOWN
+from domemargin.studies.readings.calibration import Calibration as PlantCalibration
 from domemargin.studies.verdict.budget import (
     INPUT,
     MODEL,
@@ -146,6 +147,16 @@ def answer_of_record(
     return answer_of(
         record.profile, record.reversal_pressure_mpa, record.step_correction_mpa,
         record.resolution, calibration, inputs, above,
+    )  # fmt: skip
+
+
+def plant_calibration(calibration: Calibration) -> PlantCalibration:
+    """A calibration as the readings of a plant take it: straight about its centre."""
+    level, centre = math.exp(calibration.level), math.exp(calibration.centre)
+    return PlantCalibration(
+        calibration.tests, centre, level, level * calibration.level_sd,
+        level * calibration.slope, level * calibration.slope_sd, calibration.noise,
+        tuple(f"{text[0].upper()}{text[1:]}." for text in calibration.said),
     )  # fmt: skip
 
 

@@ -68,6 +68,11 @@ class Calibration:
         variance = self.level_sd**2 + (x * self.slope_sd) ** 2 + 2.0 * x * self.covariance
         return found, found * math.sqrt(max(variance, 0.0))
 
+    def undone(self, pressure: float) -> float:
+        """The modelled pressure that stands for a real one, MPa."""
+        x = (math.log(pressure) - self.centre - self.level) / self.slope
+        return math.exp(self.centre + x)
+
     def outside(self, profile: Profile) -> str:
         """Why a bottom is not of the family that was tested; "" if it is."""
         from domemargin.fea.bottom.slopes import inputs_of

@@ -18,7 +18,8 @@ any other is a file of your own (see [a bottom of your own](own_bottom.md)).
     low, high = (record["answer"][end] / PSI for end in ("low_mpa", "high_mpa"))
     page.text(f"""
 The reversal pressure lies {100 * record["margin"]:.1f} % above the requirement, but the requirement
-lies inside the 95 % interval, {low:.1f} to {high:.1f} psi. So the answer is neither safe nor not safe.
+lies inside the 95 % interval, {low:.1f} to {high:.1f} psi. So the answer is neither safe nor not
+safe.
 The budget says that nearly all of the interval is the model: nobody has broken a can of this line.
 With 80 psi to hold, the whole interval holds:
 """)
