@@ -22,6 +22,7 @@ import typer
 from domemargin.fea.errors import SolveError
 from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli import calibrate, commands, doming, readings_commands
+from domemargin.studies.cli.batch import batch
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 from domemargin.studies.cli.waviness import waviness
 
@@ -131,7 +132,13 @@ def common(
 
 @app.command()
 def reversal(
-    profile: ProfileArgument,
+    profile: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="PROFILE...",
+            help="Profile files (TOML) or names of ready profiles; many give one table.",
+        ),
+    ],
     require: Annotated[
         str | None, typer.Option(metavar="PRESSURE", help='Pressure to hold, such as "90 psi".')
     ] = None,
@@ -181,7 +188,16 @@ def reversal(
     from domemargin.studies.cli.runs import run_folder, write_curve, write_figure, write_json
     from domemargin.studies.options import models_of, settings_of
 
-    bottom = load_profile(profile)
+    if len(profile) > 1:
+        if slopes or uncertain or model != "shell":
+            raise InputError(
+                "--slopes, --uncertain and --model go with one profile; several were given",
+                "PROFILE",
+            )
+        settings = settings_of(require, at or (), resolution, ceiling, waves)
+        batch(profile, settings, calibration_in(calibration), out, json_only)
+        return
+    bottom = load_profile(profile[0])
     models = models_of(model, bottom)
     settings = settings_of(require, at or (), resolution, ceiling, waves)
     tests = calibration_in(calibration)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from domemargin.profiles.errors import InputError
+from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 
 if TYPE_CHECKING:
@@ -180,13 +180,30 @@ def margin(
 
 
 def compare(
-    first: Annotated[Path, typer.Argument(metavar="A", help="The folder of a study's run.")],
-    second: Annotated[Path, typer.Argument(metavar="B", help="The same study of another bottom.")],
+    first: Annotated[
+        str, typer.Argument(metavar="A", help="A profile, or the folder of a study's run.")
+    ],
+    second: Annotated[
+        str, typer.Argument(metavar="B", help="Another profile, or the same study of another.")
+    ],
+    require: RequireOption = None,
     calibration: CalibrationOption = None,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
-    """One page on two bottoms over the same study."""
+    """Two bottoms, each by itself or over the same study."""
+    if not _is_result(first) and not _is_result(second):
+        _compare_bases(first, second, require, calibration, out, json_only)
+        return
+    for one, other in ((first, second), (second, first)):
+        if _is_result(one) and not _is_result(other):
+            raise InputError(
+                f"{brief_path(one)} is a study's result and {brief_path(other)} is none; compare "
+                "two profiles, or two results of one study",
+                "compare",
+            )
+    if require is not None:
+        raise InputError("--require goes with two profiles; a study has its own", "--require")
     from domemargin.studies.cli.runs import run_folder, write_figure
     from domemargin.studies.figures.compare import compare_figure
     from domemargin.studies.figures.style import styled
@@ -194,7 +211,7 @@ def compare(
     from domemargin.studies.text.study import comparison_data, print_comparison
     from domemargin.studies.whole_files import write_whole
 
-    comparison = compared(first, second, calibration_in(calibration))
+    comparison = compared(Path(first), Path(second), calibration_in(calibration))
     name = f"{comparison.a.profile.name} against {comparison.b.profile.name}"
     folder = run_folder(out, name)
     figure = compare_figure(comparison)
@@ -208,6 +225,47 @@ def compare(
         _print_json(comparison_data(comparison))
     else:
         print_comparison(comparison, files)
+
+
+def _is_result(text: str) -> bool:
+    """Whether an argument means a study's result: a folder, or a store."""
+    path = Path(text)
+    try:
+        return path.is_dir() or path.suffix == ".sqlite"
+    except (OSError, ValueError):
+        return False
+
+
+def _compare_bases(
+    first: str, second: str, require: str | None, calibration: Path | None, out: Path | None,
+    json_only: bool,
+) -> None:  # fmt: skip
+    from domemargin.fea.core.settings import Settings
+    from domemargin.profiles.files.loading import load_profile
+    from domemargin.studies.cli.runs import run_folder, write_json
+    from domemargin.studies.options import required_pressure
+
+    required = None if require is None else required_pressure(require, "--require")
+    tests = calibration_in(calibration)
+    profiles = load_profile(first), load_profile(second)
+    name = f"{profiles[0].name} against {profiles[1].name}"
+    folder = None if json_only and out is None else run_folder(out, name)
+
+    from domemargin.studies.margin.bases import bases
+    from domemargin.studies.text.bases import bases_data, print_bases
+    from domemargin.studies.text.printing import announce_compiling
+
+    announce_compiling()
+    found = bases(*profiles, Settings(required=required), tests)
+    data = bases_data(found)
+    files = []
+    if folder is not None:
+        files = [folder / "compare.json"]
+        write_json(data, files[0])
+    if json_only:
+        _print_json(data)
+    else:
+        print_bases(found, files)
 
 
 def scatter(

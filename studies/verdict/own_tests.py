@@ -18,6 +18,7 @@ from typing import Any
 
 from domemargin.profiles import InputError, Profile, parse_quantity
 from domemargin.profiles.errors import brief, brief_path
+from domemargin.profiles.files.contents import content_of
 from domemargin.studies.readings.doubts import as_utf8
 from domemargin.studies.study.varied import VARIABLE, bottom_at, check_value, kind_of
 
@@ -74,6 +75,11 @@ def read_tests(path: Path | str, base: Profile | None = None) -> OwnTests:
     except OSError as error:
         why = error.strerror or str(error)
         raise InputError(f"the tests {brief_path(path)} cannot be read: {why}", "TESTS") from None
+    if content_of(raw) not in ("", "a table of columns (CSV)"):
+        raise InputError(
+            f"the tests {brief_path(path)} are {content_of(raw)}, no table of columns (CSV)",
+            "TESTS",
+        )
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         raw = raw.decode("utf-16", errors="replace").encode()
     raw, notes = as_utf8(raw.removeprefix(b"\xef\xbb\xbf"))

@@ -23,7 +23,7 @@ from domemargin.studies.readings.calibration import LEVEL_KNOWN, SLOPE_KNOWN
 NOISE, LOT = 0.0156, 0.0075
 NOISE_KNOWN = 0.35  # standard deviation of the logarithm of NOISE
 WRONG, WIDE = 0.03, 0.15  # share of tests of another kind, and how far off those are
-_LEVELS, _SLOPES, _NOISES, _LOTS = 81, 21, 9, 7
+_LEVELS, _SLOPES, _NOISES, _LOTS = 61, 15, 7, 5
 
 
 @dataclass(frozen=True)
