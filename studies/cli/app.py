@@ -204,6 +204,7 @@ def reversal(
     folder = None if json_only and out is None else run_folder(out, bottom.name)
 
     from domemargin.fea.bottom.reversal import reversal as solve
+    from domemargin.profiles.unusual import unusual
     from domemargin.studies.text.printing import announce_compiling
     from domemargin.studies.text.verdict import answer_data
     from domemargin.studies.verdict.answer import answer_of_record, known_of, verdict_of_record
@@ -223,6 +224,7 @@ def reversal(
     every = [
         one.to_dict()
         | answer_data(answer_of_record(one, tests, known), verdict_of_record(one, tests, known))
+        | {"unusual": list(unusual(bottom))}
         for one in records
     ]
     data = every[0] if len(records) == 1 else dict(zip(models, every, strict=True))

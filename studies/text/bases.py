@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from domemargin.profiles.units import PSI
+from domemargin.profiles.unusual import unusual
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.verdict import COLOURS, answer_data, interval_psi
 from domemargin.studies.text.words import kind_words, one_line
@@ -42,6 +43,8 @@ def print_bases(found: Bases, files: Sequence[Path]) -> None:
     console = narrow_console()
     for name, record in zip(("first: ", "second:"), found.records):
         console.print(Text(f"{name} {one_line(record.profile.name)}", style="bold"))
+        for note in unusual(record.profile):
+            console.print(Text(f"Unusual: {note}"))
     table = plain_table("left", "right", "right", "right")
     table.show_header = True
     for column, head in zip(table.columns, ("", "first", "second", "difference")):
@@ -164,6 +167,7 @@ def print_batch(
             "" if verdict is None or verdict.margin is None else f"{100 * verdict.margin:+.1f} %"
         )
         name = one_line(record.profile.name, 60)
+        notes += [f"{name}: unusual: {note}" for note in unusual(record.profile)]
         if answer is None or answer.least:
             notes.append(f"{name}: {kind_words(record)}")
         psi = "-" if answer is None or answer.least else f"{answer.pressure / PSI:.1f}"

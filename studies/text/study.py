@@ -16,6 +16,7 @@ from rich.text import Text
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.limits import shown
 from domemargin.profiles.units import PSI
+from domemargin.profiles.unusual import unusual
 from domemargin.studies.margin.tolerable import MORE_THAN, NOT_HELD, Tolerable
 from domemargin.studies.study.cases import SOLVED, STATES
 from domemargin.studies.study.sampling import count
@@ -47,6 +48,8 @@ def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None
     """What a run came to."""
     console = narrow_console()
     console.print(Text(one_line(study.name), style="bold"))
+    for note in unusual(study.profile):
+        console.print(Text(f"Unusual: {note}"))
     if outcome.interrupted:
         console.print(Text("Interrupted; run the same command again to go on.", style="bold"))
     speed = f", {outcome.solved / outcome.seconds:.1f} a second" if outcome.solved else ""

@@ -14,6 +14,7 @@ from rich.text import Text
 
 from domemargin.profiles import Profile, derived
 from domemargin.profiles.units import PSI
+from domemargin.profiles.unusual import unusual
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import (
     drawn_words,
@@ -37,6 +38,12 @@ _UNITS = {"_diameter": "mm", "_length": "mm", "_height": "mm", "_angle": "deg", 
           "_volume": "cm3"}  # fmt: skip
 
 
+def print_unusual(console: Console, profile: Profile) -> None:
+    """A line on each value that is unusual, where there are some."""
+    for note in unusual(profile):
+        console.print(Text(f"Unusual: {note}", style="dark_orange3"))
+
+
 def _print_head(console: Console, profile: Profile) -> None:
     """Name, sizes and metal of a bottom."""
     shape, sheet = profile.shape, profile.sheet
@@ -48,6 +55,7 @@ def _print_head(console: Console, profile: Profile) -> None:
         f"gauge {sheet.bottom_gauge:.4g} mm; {profile.material.name}"
     )
     console.print(Text(sizes))
+    print_unusual(console, profile)
 
 
 def print_reversal(
@@ -219,7 +227,8 @@ def profile_data(profile: Profile) -> dict[str, Any]:
     from domemargin.profiles.files.writing import dump_profile
 
     follows = {f"{name}_{unit}": value for name, value, unit in derived_rows(profile)}
-    return {"inputs": tomllib.loads(dump_profile(profile)), "derived": follows}
+    inputs = tomllib.loads(dump_profile(profile))
+    return {"inputs": inputs, "derived": follows, "unusual": list(unusual(profile))}
 
 
 def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "") -> None:
@@ -232,6 +241,7 @@ def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "")
         f"radii on the {_ON[profile.shape.radii_on]}; {material.name}, "
         + ("elastic" if strength is None else f"yield strength {strength:.4g} MPa")
     ))  # fmt: skip
+    print_unusual(console, profile)
     for title, rows in (("Given", given_rows(profile)), ("Derived", derived_rows(profile))):
         console.print()
         console.print(Text(title, style="bold"))
