@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
+from itertools import fields, pairwise
 
 import numpy as np
 
@@ -77,7 +78,7 @@ class Scan:
             ("arc_length", self.arc_length, "rise from entry to entry"),
             ("angle", self.angle, "rise from entry to entry, within one turn"),
         ):
-            rising = all(b > a for a, b in zip(values, values[1:]))
+            rising = all(b > a for a, b in pairwise(values))
             if (
                 len(values) < 2
                 or not rising

@@ -14,6 +14,7 @@ from domemargin.profiles.errors import InputError
 from domemargin.profiles.limits import LIMITS, check, unknown_name
 from domemargin.profiles.local import Along, Zone, cosine_step, smooth_through
 from domemargin.profiles.material import Material
+from domemargin.profiles.quantities import parse_quantity
 from domemargin.profiles.shape.chain import Chain, solve
 from domemargin.profiles.shape.closing import shape_error
 from domemargin.profiles.shape.formed import FormedState
@@ -199,6 +200,7 @@ class Profile:
 
         changes : any field of Shape, Sheet, Material or Profile, such as
             replaced(dome_depth=10.1, bottom_gauge=0.26, yield_strength=280.0).
+            A text with a unit does as well: replaced(inner_leg_angle="2 deg").
             A new yield_strength moves the whole yield curve up or down: hardening given as a
             table is moved with it.
         Raises InputError or ShapeError; a chain that does not close is blamed on a changed
@@ -210,6 +212,8 @@ class Profile:
             owner = _OWNER.get(name)
             if owner is None:
                 raise unknown_name(name, _OWNER)
+            if isinstance(value, str) and f"{owner}.{name}" in LIMITS:
+                value = parse_quantity(value, LIMITS[f"{owner}.{name}"].kind, name)
             (own if owner == "profile" else parts[owner])[name] = value
         for owner, new in parts.items():
             if not new:

@@ -120,8 +120,8 @@ def test_the_band_of_theories_ends_at_the_answer(metal: str) -> None:
     record = solved() if metal == "yields" else reversal(ELASTIC, growth_at=())
     assert record.kind == ("limit" if metal == "yields" else "bifurcation")
     assert record.stability is not None
-    assert record.stability.model_band_mpa is not None
-    low, high = record.stability.model_band_mpa
+    assert record.stability.theory_band_mpa is not None
+    low, high = record.stability.theory_band_mpa
     assert high == record.reversal_pressure_mpa
     onsets = [record.stability.axisymmetric_limit_mpa]
     for mode in (record.stability.flow, record.stability.deformation):

@@ -40,7 +40,7 @@ def test_reversal_prints_a_summary_and_writes_a_run(tmp_path: Path) -> None:
         "plastic through the gauge",
         "plastic strain up to",
         "none of 1 to 20 waves before the limit",
-        "second opinion",
+        "theory check",
         "A model estimate",
     ):
         assert words in out

@@ -128,15 +128,20 @@ class Stability:
     path that was followed.
     deformation : the same by deformation theory, a second opinion that is known to lie low; n = 0
     counts here too.
-    model_band_mpa : from the lowest to the highest of the pressures that either theory gives for
-    the reversal: how far the choice of theory moves the answer.
+    theory_band_mpa : from the lowest to the highest of the pressures that either theory gives for
+    the reversal: a theory check, no uncertainty of the answer.  Flow theory is known to miss waves
+    in the knuckle of thin steel heads (Roche & Autrusson 1986, J. Pressure Vessel Technology
+    108:138, abstract), which set in while hoop compression grows in proportion.  A can bottom turns
+    over all round, at a limit that no shear modulus decides, while its nose bends and unbends:
+    deformation theory does not hold on such a path, and its onset on a path of flow theory bounds
+    nothing.
     waves_checked : n from 1 to this.
     """
 
     axisymmetric_limit_mpa: float | None
     flow: WaveMode | None
     deformation: WaveMode | None
-    model_band_mpa: tuple[float, float] | None
+    theory_band_mpa: tuple[float, float] | None
     waves_checked: int
 
 

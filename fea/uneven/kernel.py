@@ -17,7 +17,6 @@ import numpy as np
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.layers import LANES
 from domemargin.fea.uneven.given import (
-    DIRECTOR,
     UNKNOWNS,
     Fields,
     UnevenBody,

@@ -17,9 +17,8 @@ from domemargin.fea.metal.materials import STATE as EVEN_STATE
 from domemargin.fea.metal.spread import raised
 from domemargin.fea.shell.kernel import thicken
 from domemargin.fea.shell.shell import Evaluation, Shell
-from domemargin.fea.uneven.given import DIRECTOR, STATE, STRESSES, UNKNOWNS, UnevenBody
+from domemargin.fea.uneven.given import DIRECTOR, STATE, STRESSES, UNKNOWNS, UnevenBody, UnevenStart
 from domemargin.fea.uneven.given import UnevenFound as Room
-from domemargin.fea.uneven.given import UnevenStart
 from domemargin.fea.uneven.harmonics import Round
 from domemargin.fea.uneven.kernel import assemble, reference
 from domemargin.fea.uneven.layers import MEASURES
@@ -150,11 +149,7 @@ class UnevenShell:
         for j in range(len(self.gauge)):
             y[j], face[j] = thicken(
                 even.material,
-                even.first_layer,
-                self.gauge[j],
-                even.inner,
-                even.reach,
-                even.rule,
+                even.through._replace(gauge=self.gauge[j])[:],
                 layers[j],
                 stress[j],
                 even.side,
@@ -165,7 +160,7 @@ class UnevenShell:
                 even.layer_prior,
                 layers[j],
                 even.first_layer,
-                *even.means,
+                even.means[:],
             )
         x = u.reshape(self.reference.shape)
         return UnevenState(x, pressure, found.volume, layers, stress, y, face, factor, director)

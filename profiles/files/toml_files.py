@@ -129,6 +129,7 @@ def tables(text: str, subject: str = "") -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         # the parser writes the path to a table as Python does: ('vary', 'dome_depth')
         said = re.sub(r"\(('[^()]*'),?\)", lambda m: re.sub(r"', '", ".", m[1]), str(error))
+        said = said.replace("Cannot overwrite a value", "a name is given twice, the second time")
         why = " ".join(said.split())[:_SHOWN] + _comma(text, said)
     except ValueError:  # Python reads no number of more than 4300 digits
         why = "it holds a number of thousands of digits"

@@ -71,8 +71,9 @@ class Shape:
         breaks = self.dome_break_diameter
         if len(breaks) != len(self.dome_radii) - 1:
             raise InputError(
-                f"shape.dome_break_diameter has {len(breaks)} entries; a dome of "
-                f"{len(self.dome_radii)} radii needs {len(self.dome_radii) - 1}",
+                f"shape.dome_break_diameter has {_counted(len(breaks), 'entry', 'entries')}; "
+                f"a dome of {_counted(len(self.dome_radii), 'radius', 'radii')} needs "
+                f"{len(self.dome_radii) - 1}",
                 "shape.dome_break_diameter",
                 str(len(breaks)),
                 str(len(self.dome_radii) - 1),
@@ -90,6 +91,10 @@ class Shape:
     def dome_radii(self) -> tuple[float, ...]:
         """Radii of the dome zones from the centre outward, mm, on the surface radii_on."""
         return self.dome_radius if isinstance(self.dome_radius, tuple) else (self.dome_radius,)
+
+
+def _counted(number: int, one: str, many: str) -> str:
+    return f"{number} {one if number == 1 else many}"
 
 
 _PLAIN = tuple(

@@ -21,7 +21,9 @@ import typer
 
 from domemargin.fea.errors import SolveError
 from domemargin.profiles.errors import InputError, brief_path
-from domemargin.studies.cli import commands, doming, readings_commands
+from domemargin.studies.cli import calibrate, commands, doming, readings_commands
+from domemargin.studies.cli.batch import batch
+from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.waviness import waviness
 
@@ -131,7 +133,13 @@ def common(
 
 @app.command()
 def reversal(
-    profile: ProfileArgument,
+    profile: Annotated[
+        list[str],
+        typer.Argument(
+            metavar="PROFILE...",
+            help="Profile files (TOML) or names of ready profiles; many give one table.",
+        ),
+    ],
     require: Annotated[
         str | None, typer.Option(metavar="PRESSURE", help='Pressure to hold, such as "90 psi".')
     ] = None,
@@ -163,6 +171,15 @@ def reversal(
         bool,
         typer.Option("--slopes", help="How fast the answers move with each dimension and value."),
     ] = False,
+    calibration: CalibrationOption = None,
+    uncertain: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="INPUT",
+            help='Standard uncertainty of an input, such as "bottom_gauge 0.003 mm"; may be '
+            "repeated.",
+        ),
+    ] = None,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -172,27 +189,46 @@ def reversal(
     from domemargin.studies.cli.runs import run_folder, write_curve, write_figure, write_json
     from domemargin.studies.options import models_of, settings_of
 
-    bottom = load_profile(profile)
+    if len(profile) > 1:
+        if slopes or uncertain or model != "shell":
+            raise InputError(
+                "--slopes, --uncertain and --model go with one profile; several were given",
+                "PROFILE",
+            )
+        settings = settings_of(require, at or (), resolution, ceiling, waves)
+        batch(profile, settings, calibration_in(calibration), out, json_only)
+        return
+    bottom = load_profile(profile[0])
     models = models_of(model, bottom)
     settings = settings_of(require, at or (), resolution, ceiling, waves)
+    tests = calibration_in(calibration)
     folder = None if json_only and out is None else run_folder(out, bottom.name)
 
     from domemargin.fea.bottom.reversal import reversal as solve
+    from domemargin.profiles.unusual import unusual
     from domemargin.studies.text.printing import announce_compiling
+    from domemargin.studies.text.verdict import answer_data
+    from domemargin.studies.verdict.answer import answer_of_record, known_of, verdict_of_record
 
+    known = known_of(uncertain or (), bottom)
     announce_compiling()
     try:
         records = [solve(bottom, settings, model=name) for name in models]
     except GmshUnavailableError as error:
         raise typer.Exit(_fail(str(error), 1)) from None
-    if slopes:
+    if slopes or known:
         from domemargin.fea.bottom.slopes import with_slopes
 
-        records[0] = with_slopes(records[0], replace(settings, model=models[0]))
+        names = None if slopes else known
+        records[0] = with_slopes(records[0], replace(settings, model=models[0]), names)
     record = records[0]
-    data = record.to_dict()
-    if len(records) > 1:
-        data = {name: one.to_dict() for name, one in zip(models, records, strict=True)}
+    every = [
+        one.to_dict()
+        | answer_data(answer_of_record(one, tests, known), verdict_of_record(one, tests, known))
+        | {"unusual": list(unusual(bottom))}
+        for one in records
+    ]
+    data = every[0] if len(records) == 1 else dict(zip(models, every, strict=True))
     files: list[Path] = []
     if folder is not None:
         from domemargin.studies.figures.reversal import reversal_figure
@@ -200,8 +236,8 @@ def reversal(
         files = [folder / name for name in ("record.json", "curve.csv", "reversal.png")]
         write_json(data, files[0])
         write_curve(record.curve, files[1])
-        write_figure(reversal_figure(record), files[2])
-        if record.slopes:
+        write_figure(reversal_figure(record, tests), files[2])
+        if record.slopes and slopes:
             from domemargin.studies.figures.slopes import slopes_figure
 
             files.append(folder / "slopes.png")
@@ -211,7 +247,8 @@ def reversal(
     else:
         from domemargin.studies.text.summary import print_reversal
 
-        print_reversal(record, files, judge=records[1] if len(records) > 1 else None)
+        judge = records[1] if len(records) > 1 else None
+        print_reversal(record, files, judge, tests, known, slopes)
     from domemargin.fea.core.record import KINDS, UNANSWERED
 
     for one in records:
@@ -331,5 +368,7 @@ def _print_json(data: dict[str, Any]) -> None:
 app.command()(waviness)
 app.command()(trace)
 readings_commands.register(app)
+calibrate.register(app)
 commands.register(app)
+calibrate.register(app)
 doming.register(app)

@@ -7,12 +7,14 @@ import io
 import json
 import sys
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from domemargin.profiles.errors import InputError
+from domemargin.profiles.errors import InputError, brief_path
+from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
 
 if TYPE_CHECKING:
@@ -71,6 +73,7 @@ def study(
         str,
         typer.Option("--case-limit", metavar="S", help="Longest time for a case, 1 to 86400 s."),
     ] = "60",
+    calibration: CalibrationOption = None,
     json_only: JsonOption = False,
 ) -> None:
     """Solve all cases of a study; run it again to go on."""
@@ -79,6 +82,7 @@ def study(
 
     limit = float(in_range(case_limit, "--case-limit", 1, 86400))
     engine = solvers(workers, cluster)
+    tests = calibration_in(calibration)
     asked = _study(file, profile, require)
     if not asked.varied:
         raise InputError("vary is missing; this study is for `domemargin scatter`", "vary")
@@ -93,6 +97,7 @@ def study(
     from domemargin.studies.study.table import export, study_in
     from domemargin.studies.text.printing import announce_compiling
     from domemargin.studies.text.study import outcome_data, print_outcome
+    from domemargin.studies.verdict.table import with_verdicts
 
     if store.exists():
         with contextlib.suppress(StoreError):  # a run says what is wrong with it
@@ -107,7 +112,7 @@ def study(
     if not outcome.interrupted:
         files = [folder / "cases.csv", folder / "cases.parquet"]
         for to in files:
-            export(store, to)
+            export(store, to, partial(with_verdicts, study=asked, calibration=tests))
     if json_only:
         _print_json(outcome_data(outcome))
     else:
@@ -131,6 +136,7 @@ def margin(
     ] = "0 %",
     require: RequireOption = None,
     error: ErrorOption = "0.5 psi",
+    calibration: CalibrationOption = None,
     workers: WorkersOption = None,
     out: OutOption = None,
     json_only: JsonOption = False,
@@ -145,10 +151,11 @@ def margin(
     wanted = share(at_margin, "--margin", most=1.0)
     required = None if require is None else required_pressure(require, "--require")
     most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
+    tests = calibration_in(calibration)
     store = store_in(result)
     folder = run_folder(store.parent if out is None else out, "margin")
     with worker_errors():
-        report = margin_report(store, wanted, required, most_error, engine)
+        report = margin_report(store, wanted, required, most_error, engine, calibration=tests)
     data = margin_data(report)
     files = [folder / "margin.json", folder / "margin.png"]
     write_json(data, files[0])
@@ -162,12 +169,30 @@ def margin(
 
 
 def compare(
-    first: Annotated[Path, typer.Argument(metavar="A", help="The folder of a study's run.")],
-    second: Annotated[Path, typer.Argument(metavar="B", help="The same study of another bottom.")],
+    first: Annotated[
+        str, typer.Argument(metavar="A", help="A profile, or the folder of a study's run.")
+    ],
+    second: Annotated[
+        str, typer.Argument(metavar="B", help="Another profile, or the same study of another.")
+    ],
+    require: RequireOption = None,
+    calibration: CalibrationOption = None,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
-    """One page on two bottoms over the same study."""
+    """Two bottoms, each by itself or over the same study."""
+    if not _is_result(first) and not _is_result(second):
+        _compare_bases(first, second, require, calibration, out, json_only)
+        return
+    for one, other in ((first, second), (second, first)):
+        if _is_result(one) and not _is_result(other):
+            raise InputError(
+                f"{brief_path(one)} is a study's result and {brief_path(other)} is none; compare "
+                "two profiles, or two results of one study",
+                "compare",
+            )
+    if require is not None:
+        raise InputError("--require goes with two profiles; a study has its own", "--require")
     from domemargin.studies.cli.runs import run_folder, write_figure
     from domemargin.studies.figures.compare import compare_figure
     from domemargin.studies.figures.style import styled
@@ -175,7 +200,7 @@ def compare(
     from domemargin.studies.text.study import comparison_data, print_comparison
     from domemargin.studies.whole_files import write_whole
 
-    comparison = compared(first, second)
+    comparison = compared(Path(first), Path(second), calibration_in(calibration))
     name = f"{comparison.a.profile.name} against {comparison.b.profile.name}"
     folder = run_folder(out, name)
     figure = compare_figure(comparison)
@@ -189,6 +214,47 @@ def compare(
         _print_json(comparison_data(comparison))
     else:
         print_comparison(comparison, files)
+
+
+def _is_result(text: str) -> bool:
+    """Whether an argument means a study's result: a folder, or a store."""
+    path = Path(text)
+    try:
+        return path.is_dir() or path.suffix == ".sqlite"
+    except (OSError, ValueError):
+        return False
+
+
+def _compare_bases(
+    first: str, second: str, require: str | None, calibration: Path | None, out: Path | None,
+    json_only: bool,
+) -> None:  # fmt: skip
+    from domemargin.fea.core.settings import Settings
+    from domemargin.profiles.files.loading import load_profile
+    from domemargin.studies.cli.runs import run_folder, write_json
+    from domemargin.studies.options import required_pressure
+
+    required = None if require is None else required_pressure(require, "--require")
+    tests = calibration_in(calibration)
+    profiles = load_profile(first), load_profile(second)
+    name = f"{profiles[0].name} against {profiles[1].name}"
+    folder = None if json_only and out is None else run_folder(out, name)
+
+    from domemargin.studies.margin.bases import bases
+    from domemargin.studies.text.bases import bases_data, print_bases
+    from domemargin.studies.text.printing import announce_compiling
+
+    announce_compiling()
+    found = bases(*profiles, Settings(required=required), tests)
+    data = bases_data(found)
+    files = []
+    if folder is not None:
+        files = [folder / "compare.json"]
+        write_json(data, files[0])
+    if json_only:
+        _print_json(data)
+    else:
+        print_bases(found, files)
 
 
 def scatter(
@@ -206,6 +272,7 @@ def scatter(
         bool,
         typer.Option("--rare", help="Also the likeliest failing can, and shares of a millionth."),
     ] = False,
+    calibration: CalibrationOption = None,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     out: OutOption = None,
@@ -221,6 +288,7 @@ def scatter(
     asked = _study(file, profile, require)
     most_error = ranged(error, "pressure", "--error", 1e-6, 1.0, "MPa")
     asked.requirement()
+    tests = calibration_in(calibration)
     if asked.scatter is None:
         raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
     folder = run_folder(out, asked.name)
@@ -235,7 +303,7 @@ def scatter(
         with Reporter() as reporter, worker_errors():
             report = scatter_report(
                 asked, folder, engine, None, drawn, solved, most_error,
-                on_progress=reporter, rare=rare,
+                on_progress=reporter, rare=rare, calibration=tests,
             )  # fmt: skip
     except Interrupted as stop:
         print(f"domemargin: {stop}", file=sys.stderr)

@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from domemargin.profiles.errors import InputError
+from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 
 JsonOption = Annotated[
     bool,
@@ -130,6 +131,7 @@ def readings(
             help="Share of faulty machines, for the chance that a verdict is right.  [10 %]",
         ),
     ] = None,
+    calibration: CalibrationOption = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
@@ -139,6 +141,7 @@ def readings(
     """A verdict for every machine from depth readings; with a profile also its pressure."""
     from domemargin.studies.cli.readings_options import question_of
 
+    own = calibration_in(calibration)
     question = question_of(target, tolerance, require, margin, gauge, doming, ailing)
     bottom = None
     if profile is not None:
@@ -148,13 +151,15 @@ def readings(
     if (bottom is None) != (question.required is None):
         option, other = ("--require", "--profile") if bottom is None else ("--profile", "--require")
         raise InputError(f"{option} needs {other} as well: pressures come from both", option)
+    if own is not None and bottom is None:
+        raise InputError("--calibration needs --profile and --require as well", "--calibration")
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
     from domemargin.studies.diagnosis.report import report_data, report_of
     from domemargin.studies.readings.file import read_readings
 
     seen = read_readings(file)
     folder = None if json_only and out is None else run_folder(out, f"readings {file.stem}")
-    report = report_of(seen, question, bottom)
+    report = report_of(seen, question, bottom, own)
     data = report_data(report)
     files: list[Path] = []
     if folder is not None:

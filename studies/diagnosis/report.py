@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from domemargin.profiles.errors import InputError
 from domemargin.studies.diagnosis.diagnosis import Diagnosis, diagnose
 from domemargin.studies.diagnosis.doming import Remedy
 from domemargin.studies.diagnosis.notes import notes_of
@@ -44,6 +45,9 @@ from domemargin.studies.readings.control_charts import (
     subgroup_size,
 )
 from domemargin.studies.readings.readings import Readings
+from domemargin.studies.verdict.answer import plant_calibration
+from domemargin.studies.verdict.budget import MODEL, Part, Verdict, combined, verdict_of
+from domemargin.studies.verdict.calibration import Calibration as OwnTests
 
 if TYPE_CHECKING:
     from domemargin.profiles import Profile
@@ -99,7 +103,12 @@ class Report:
     calibrated: tuple[Margin, ...] = ()
 
 
-def report_of(readings: Readings, question: Question, profile: Profile | None = None) -> Report:
+def report_of(
+    readings: Readings,
+    question: Question,
+    profile: Profile | None = None,
+    own: OwnTests | None = None,
+) -> Report:
     """The whole report, from one call.
 
     profile : the bottom, for pressures; without it, or without a required pressure, there are
@@ -147,8 +156,21 @@ def report_of(readings: Readings, question: Question, profile: Profile | None = 
     tested = np.flatnonzero(~np.isnan(readings.reversal))
     seen = np.append(levels, readings.depth[tested])
     curve = pressure_curve(profile, float(seen.min()), float(seen.max()), scatter)
-    calibration = calibrate(
-        curve.at(readings.depth[tested]), readings.reversal[tested], curve.sheet
+    if own is not None:
+        if tested.size:
+            raise InputError(
+                "--calibration is given, and the readings hold a column reversal; give one of the "
+                "two",
+                "--calibration",
+            )
+        outside = own.outside(profile)
+        if outside:
+            said = f"The calibration does not hold for this bottom: {outside}."
+            report = replace(report, notes=(*report.notes, said))
+    calibration = (
+        plant_calibration(own)
+        if own is not None and not own.outside(profile)
+        else calibrate(curve.at(readings.depth[tested]), readings.reversal[tested], curve.sheet)
     )
 
     off = measured.deviation if measured else 0.0
@@ -225,7 +247,7 @@ def report_data(report: Report) -> dict[str, Any]:
                 row["capability_less_gauge"] = None if less is None else _capability_data(less)
         for name, margins in (("pressure", report.margins), ("calibrated", report.calibrated)):
             if margins:
-                row[name] = _margin_data(margins[i])
+                row[name] = _margin_data(margins[i], report.question.required)
         machines.append(row)
     explained, done = report.diagnosis.explained, report.calibration
     data = {
@@ -282,11 +304,18 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _margin_data(margin: Margin) -> dict[str, Any]:
+def verdict_on(margin: Margin, required: float) -> Verdict:
+    """The verdict on a machine's mean can, by the uncertainty of its level."""
+    part = Part("level", MODEL, margin.level_sd, "own tests, readings")
+    return verdict_of(combined(margin.pressure, (part,)), required)
+
+
+def _margin_data(margin: Margin, required: float | None) -> dict[str, Any]:
     loss = margin.loss
     return {
         "mpa": margin.pressure, "spread_mpa": margin.pressure_sd,
         "level_error_mpa": margin.level_sd, "chance_of_level_below": margin.short,
+        "verdict": None if required is None else verdict_on(margin, required).word,
         "margin": margin.margin, "below": [margin.below, margin.below_low, margin.below_high],
         "tolerable_loss_mm": None if loss is None or math.isnan(loss) else loss,
     }  # fmt: skip

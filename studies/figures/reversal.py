@@ -18,12 +18,16 @@ from domemargin.profiles.arrays import Floats
 from domemargin.profiles.units import PSI
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
 from domemargin.studies.text.words import margin_words, one_line
+from domemargin.studies.verdict.answer import answer_of_record, verdict_of_record
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from domemargin.studies.verdict.budget import Verdict
+    from domemargin.studies.verdict.calibration import Calibration
 
-def reversal_figure(record: Record) -> Figure:
+
+def reversal_figure(record: Record, calibration: Calibration | None = None) -> Figure:
     """Left the bottom before, at onset and after (whole, and its nose magnified); right the path.
 
     Raises nothing: what a record lacks is left out.
@@ -48,7 +52,7 @@ def reversal_figure(record: Record) -> Figure:
             *whole.get_legend_handles_labels(), loc="upper left", borderaxespad=0.0,
             bbox_to_anchor=lower[0].get_position(figure),
         )  # fmt: skip
-        draw_path(path, record)
+        draw_path(path, record, calibration)
         figure.text(0.01, 0.015, record.caution, fontsize=7.5, color="#555555")
         return figure
 
@@ -137,8 +141,12 @@ def draw_shapes(whole: Axes, nose: Axes, record: Record) -> None:
     nose.set_xlabel("r (mm)")
 
 
-def draw_path(ax: Axes, record: Record) -> None:
-    """Pressure (psi left, MPa right) against travel of dome centre and stand ring."""
+def draw_path(ax: Axes, record: Record, calibration: Calibration | None = None) -> None:
+    """Pressure (psi left, MPa right) against travel of dome centre and stand ring.
+
+    calibration : by own tests, of interval and verdict.
+    """
+    sure = answer_of_record(record, calibration)
     curve = record.curve
     psi = curve.pressure_mpa / PSI
     centre, ring = curve.centre_travel_mm, curve.stand_growth_mm
@@ -153,12 +161,10 @@ def draw_path(ax: Axes, record: Record) -> None:
     right = float(max(centre.max(), ring.max(), 1e-6))
     left = float(min(centre.min(), ring.min(), 0.0))
     ax.set_xlim(left - 0.01 * right, 1.04 * right)
-    _draw_lines(ax, record, right)
-    band = record.stability.model_band_mpa if record.stability is not None else None
-    if band is not None and band[0] < band[1]:
-        low, high = (end / PSI for end in band)
-        ax.axhspan(low, high, color=BEFORE, alpha=0.18, lw=0.0, zorder=0,
-                   label="model uncertainty")  # fmt: skip
+    _draw_lines(ax, record, right, verdict_of_record(record, calibration))
+    if sure is not None and not sure.least:
+        ax.axhspan(sure.low / PSI, sure.high / PSI, color=BEFORE, alpha=0.18, lw=0.0, zorder=0,
+                   label="95 % interval")  # fmt: skip
     ax.set_xlabel("downward travel (mm)")
     ax.set_ylabel("pressure (psi)")
     ax.set_title("Pressure against travel")
@@ -197,14 +203,14 @@ def _draw_growth(ax: Axes, record: Record) -> None:
         ax.plot([], [], "o-", color=INK, lw=0.8, mfc="white", ms=4.5, label=label)
 
 
-def _draw_lines(ax: Axes, record: Record, right: float) -> None:
+def _draw_lines(ax: Axes, record: Record, right: float, verdict: Verdict | None) -> None:
     """Lines at the reversal and the required pressure; their names above the higher one."""
     found, required = record.reversal_pressure_mpa, record.required_pressure_mpa
     lines: list[tuple[float, str, str, Any]] = []
     if found is not None:
         lines.append((found / PSI, f"reversal {found / PSI:.1f} psi ({found:.3f} MPa)", INK, "-"))
     if required is not None:
-        text = f"required {required / PSI:.1f} psi: {margin_words(record)}"
+        text = f"required {required / PSI:.1f} psi: {margin_words(record, verdict)}"
         lines.append((required / PSI, text, AFTER, (0, (2, 2))))
     reached = max(float(record.curve.pressure_mpa.max()), found or 0.0) / PSI
     # a requirement far off is named but not drawn, so that the curve keeps its height

@@ -55,7 +55,7 @@ def draw_onsets(ax: Axes, record: WaveRecord) -> None:
     _mark(ax, later, "o", ONSET, "flow theory, after the limit: pressure falls", hollow=True)
     second = [o for o in record.deformation if o.pressure_mpa and o.before_limit]
     _mark(ax, [o for o in second if o.counted], "D", RING,
-          "deformation theory, second opinion, known to lie low")  # fmt: skip
+          "deformation theory, theory check, known to lie low")  # fmt: skip
     _mark(ax, [o for o in second if not o.counted], "D", BEFORE,
           "the same, short waves: depend on the mesh, not counted", hollow=True)  # fmt: skip
     stable = [o.waves for o in record.flow if o.waves and o.pressure_mpa is None]

@@ -17,9 +17,13 @@ from domemargin.studies.margin.margin import store_in
 from domemargin.studies.study.study import Study
 from domemargin.studies.study.table import PRESSURE, read_table, study_in
 from domemargin.studies.study.varied import VARIABLE, kind_of, value_in
+from domemargin.studies.verdict.budget import IN_DOUBT, NOT_SAFE, SAFE
+from domemargin.studies.verdict.table import VERDICT, with_verdicts
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from domemargin.studies.verdict.calibration import Calibration
 
 
 @dataclass(frozen=True)
@@ -37,9 +41,10 @@ class Comparison:
     caution: str = CAUTION
 
 
-def compare(a: Path, b: Path) -> Comparison:
+def compare(a: Path, b: Path, calibration: Calibration | None = None) -> Comparison:
     """Compare two results (folders of runs, or stores) of the same study.
 
+    calibration : by own tests, of the verdicts.
     Raises InputError where they do not vary the same quantities over the same points.
     """
     paths = store_in(a), store_in(b)
@@ -55,6 +60,10 @@ def compare(a: Path, b: Path) -> Comparison:
     table = tables[0][keep].copy()
     for name, other in zip("ab", tables):
         table[f"pressure_{name}_mpa"] = other[PRESSURE].to_numpy(float)
+        study = first if name == "a" else second
+        judged = with_verdicts(other, study, calibration)
+        if VERDICT in judged:
+            table[f"verdict_{name}"] = judged[VERDICT].to_numpy()
         table[f"state_{name}"] = other["state"].to_numpy()
     both = int(np.isfinite(table[["pressure_a_mpa", "pressure_b_mpa"]]).all(axis=1).sum())
     return Comparison(
@@ -112,6 +121,11 @@ def pressure_rows(comparison: Comparison) -> list[tuple[str, str, str]]:
         a, b = (int((both[f"pressure_{n}_mpa"] >= required).sum()) for n in "ab")
         text = f"hold {required / PSI:.4g} psi, of {len(both)} points"
         rows.append((text, str(a), str(b)))
+    if "verdict_a" in table and "verdict_b" in table:
+        for word in (SAFE, IN_DOUBT, NOT_SAFE):
+            one, other = (int((table[f"verdict_{n}"] == word).sum()) for n in "ab")
+            if one or other:
+                rows.append((f"points {word} by the interval", str(one), str(other)))
     a, b = (int(table[f"pressure_{n}_mpa"].isna().sum()) for n in "ab")
     rows.append(("points without a pressure", str(a), str(b)))
     return rows

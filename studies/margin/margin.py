@@ -25,9 +25,12 @@ from domemargin.studies.study.store import Store, StoreError
 from domemargin.studies.study.study import GRID, Study
 from domemargin.studies.study.table import PRESSURE, read_table, study_in
 from domemargin.studies.study.varied import DEPTH_RULES, column_of, kind_of
+from domemargin.studies.verdict.table import with_verdicts
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from domemargin.studies.verdict.calibration import Calibration
 
 MOST_LEVELS = 24  # of other quantities at which the tolerable loss is solved for
 
@@ -36,7 +39,8 @@ MOST_LEVELS = 24  # of other quantities at which the tolerable loss is solved fo
 class MarginReport:
     """table : of the study (study/table.py).  counts : state -> points.  tolerable : by inverse
     solve at each level of the other quantities.  surrogate, sensitivity : None where
-    why_no_surrogate says why.  wanted : margin asked for, a share of the requirement."""
+    why_no_surrogate says why.  wanted : margin asked for, a share of the requirement.
+    calibration : by own tests, of the verdicts in the table and of the tolerable loss."""
 
     study: Study
     table: pd.DataFrame
@@ -48,6 +52,7 @@ class MarginReport:
     sensitivity: Sensitivity | None
     why_no_surrogate: str
     wanted: float = 0.0
+    calibration: Calibration | None = None
     caution: str = CAUTION
 
     @property
@@ -88,18 +93,21 @@ def margin_report(
     most_error: float = 0.5 * PSI,
     engine: Callable[[], Engine] = Processes,
     solve: Callable[..., Any] = reversal,
+    calibration: Calibration | None = None,
 ) -> MarginReport:
     """The margins of a study's store, which may still be filling.
 
     margin : asked for, a share of the requirement.  required : another requirement than the
     study's, MPa.  most_error : of the surrogate, MPa; a worse one is rejected and left out.
-    engine : where the inverse solves run.  Raises StoreError, InputError.
+    engine : where the inverse solves run.  calibration : by own tests.
+    Raises StoreError, InputError.
     """
     study = study_in(path)
     table = read_table(path)
     if required is not None:
         study = replace(study, required=required)
         table["margin"] = table[PRESSURE] / required - 1.0
+    table = with_verdicts(table, study, calibration)
     with Store.read(path) as store:
         counts, reasons = store.counts(), store.reasons()
     surrogate, found, why = None, None, ""
@@ -109,10 +117,32 @@ def margin_report(
             found = sensitivity(study, table, surrogate)
     except SurrogateError as error:
         why = str(error)
-    tolerable, slopes = _solved(study, table, margin, engine, solve)
+    level = 1.0
+    if calibration is not None and study.required is not None:
+        level = level_for(calibration, study)
+    tolerable, slopes = _solved(study, table, margin, engine, solve, level)
     return MarginReport(
-        study, table, counts, reasons, tolerable, slopes, surrogate, found, why, margin
+        study,
+        table,
+        counts,
+        reasons,
+        tolerable,
+        slopes,
+        surrogate,
+        found,
+        why,
+        margin,
+        calibration,
     )
+
+
+def level_for(calibration: Calibration, study: Study) -> float:
+    """Real over modelled pressure where a study's bottoms just hold; 1 outside the calibration's
+    family."""
+    if calibration.outside(study.profile):
+        return 1.0
+    required = study.requirement()
+    return required / calibration.undone(required)
 
 
 def levels(study: Study) -> list[dict[str, float]]:
@@ -164,11 +194,13 @@ def _solved(
     margin: float,
     engine: Callable[[], Engine],
     solve: Callable[..., Any],
+    level: float,
 ) -> tuple[tuple[Tolerable, ...], tuple[Slope, ...]]:
     made = engine()
     try:
         losses = []
         if study.required is not None:
+            margin = (1.0 + margin) / level - 1.0
             target = study.required * (1.0 + margin)
             for at in levels(study):
                 near = guess(study, table, at, target)

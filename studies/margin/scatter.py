@@ -27,6 +27,9 @@ from domemargin.studies.study.engines import Engine, Processes
 from domemargin.studies.study.runner import Outcome, Progress, run_study
 from domemargin.studies.study.study import LIST, SOBOL, Plan, Scatter, Study, Varied
 from domemargin.studies.study.table import PRESSURE, read_table
+from domemargin.studies.verdict.answer import answer_of
+from domemargin.studies.verdict.budget import Answer
+from domemargin.studies.verdict.calibration import Calibration
 
 REACH = 4.0  # standard deviations that the surrogate covers
 _DOUBT = 4.0  # times its error: nearer to the requirement a can is solved
@@ -56,6 +59,8 @@ class ScatterReport:
     the surrogate's range; solved : doubtful cans solved; unanswered : solved without an answer,
     counted as below.
     rare : the share by a search for the likeliest failing can, where that was asked for.
+    answer : pressure of the mean can with its interval.  share_sure : ends of the share as the
+    level of all cans moves through that interval.
     """
 
     study: Study
@@ -73,6 +78,8 @@ class ScatterReport:
     unanswered: int
     influences: tuple[Influence, ...]
     rare: RareReport | None = None
+    answer: Answer | None = None
+    share_sure: tuple[float, float] | None = None
     caution: str = CAUTION
 
 
@@ -91,18 +98,25 @@ def scatter_report(
     most_solved: int = 400,
     on_progress: Callable[[Progress], None] = lambda progress: None,
     rare: bool = False,
+    calibration: Calibration | None = None,
 ) -> ScatterReport:
     """The share of cans below the requirement.
 
     folder : for the stores of the solves, so that a rerun solves only what is missing.
     cans : drawn.  training : cases solved for the surrogate.  most_error : of the surrogate,
     MPa; worse is rejected (SurrogateError).  most_solved : cans in doubt that are solved.
+    calibration : by own tests; the share is that of cans so moved.
     rare : also look for the likeliest failing can, for shares that no drawing meets.
     Raises InputError for a study without [scatter] or requirement, Interrupted.
     """
-    scatter, required = study.scatter, study.requirement()
+    scatter, asked = study.scatter, study.requirement()
     if scatter is None:
         raise InputError("scatter is missing from the study; give [scatter.<quantity>]", "scatter")
+    # cans moved by own tests meet the requirement where the model meets this
+    required, valid = asked, calibration
+    if calibration is not None and not calibration.outside(study.profile):
+        required = calibration.undone(asked)
+        study = replace(study, required=required)
 
     def solved(plan: Study, name: str) -> Outcome:
         outcome = run_study(plan, folder / name, engine, solver, on_progress)
@@ -132,11 +146,18 @@ def scatter_report(
         unanswered = int((np.isnan(exact) & ~none).sum())
         below = int((exact < required).sum()) + unanswered
     share, low, high = share_interval(cans, sure, len(doubt), len(chosen), below)
+    mean = float(pressure.mean())
+    answer = answer_of(study.profile, mean, 0.0, study.settings.resolution, valid)
+    assert answer is not None
+    moved = 2.0 * answer.standard / answer.pressure
+    ends = tuple(float((pressure * (1.0 + by) < required).mean()) for by in (moved, -moved))
+    study = replace(study, required=asked)
+    wanted = replace(study, required=required)
     return ScatterReport(
-        study, cans, share, low, high, float(pressure.mean()), float(pressure.std()),
+        study, cans, share, low, high, mean, float(pressure.std()),
         pressure[:20_000], surrogate.error, surrogate.cases, len(doubt), len(chosen), unanswered,
         influences(scatter, surrogate, scores, required),
-        rare_report(study, surrogate) if rare else None,
+        rare_report(wanted, surrogate) if rare else None, answer, (ends[0], ends[1]),
     )  # fmt: skip
 
 

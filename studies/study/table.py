@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +17,7 @@ from domemargin.studies.whole_files import cells, whole_file
 if TYPE_CHECKING:
     import pandas as pd
 
+Finish = Callable[["pd.DataFrame"], "pd.DataFrame"]
 BOOKKEEPING = ("seconds", "finished")  # what may differ between two runs of one study
 PRESSURE = "reversal_pressure_mpa"
 _PAGE = 10_000
@@ -109,23 +110,28 @@ def _flat(row: dict[str, Any], names: tuple[str, ...], required: float | None) -
     return flat
 
 
-def export(path: Path, to: Path) -> int:
+def _as_it_is(page: pd.DataFrame) -> pd.DataFrame:
+    return page
+
+
+def export(path: Path, to: Path, finish: Finish = _as_it_is) -> int:
     """Write the table of a store as .csv or .parquet, page by page; returns the rows written.
 
+    finish : adds columns to a page.
     Raises InputError for another ending, StoreError.
     """
     if to.suffix in (".csv", ".parquet"):
         write = _export_csv if to.suffix == ".csv" else _export_parquet
         with whole_file(to) as whole:
-            return write(path, whole)
+            return write(path, whole, finish)
     raise InputError(
         f"the table's file is {to.name!r}; its name must end in .csv or .parquet", "--table"
     )
 
 
-def _export_csv(path: Path, to: Path) -> int:
+def _export_csv(path: Path, to: Path, finish: Finish) -> int:
     total = 0
-    for page in pages_of(path):
+    for page in map(finish, pages_of(path)):
         for name in page.select_dtypes(include="string"):
             page[name] = cells(page[name])
         # 17 digits read back to the same number
@@ -134,7 +140,7 @@ def _export_csv(path: Path, to: Path) -> int:
     return total
 
 
-def _export_parquet(path: Path, to: Path) -> int:
+def _export_parquet(path: Path, to: Path, finish: Finish) -> int:
     import pyarrow as pa
     import pyarrow.parquet as pq
 
@@ -143,7 +149,7 @@ def _export_parquet(path: Path, to: Path) -> int:
     study = study_in(path)
     about = {b"study": study.to_json().encode(), b"caution": json.dumps(_caution()).encode()}
     try:
-        for page in pages_of(path):
+        for page in map(finish, pages_of(path)):
             table = pa.Table.from_pandas(page, preserve_index=False)
             if writer is None:
                 schema = table.schema.with_metadata({**(table.schema.metadata or {}), **about})

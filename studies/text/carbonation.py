@@ -109,6 +109,9 @@ def required_lines(required: Required) -> Sequence[str]:
             f"{one.pressure_mpa / PSI:6.1f} psi  {one.pressure_mpa:.4f} MPa{where}"
         )
     psi = highest.pressure_mpa / PSI
+    if psi <= 0.0:
+        lines += ["", "The drink asks nothing of the bottom: the can is under no pressure."]
+        return lines
     return [
         *lines,
         "",

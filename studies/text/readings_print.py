@@ -11,7 +11,7 @@ from pathlib import Path
 from domemargin.profiles.units import PSI
 from domemargin.studies.diagnosis.diagnosis import IN_CONTROL, NOT_ENOUGH
 from domemargin.studies.diagnosis.pressure import Margin
-from domemargin.studies.diagnosis.report import Report
+from domemargin.studies.diagnosis.report import Report, verdict_on
 from domemargin.studies.diagnosis.scatter import scatter_parts
 from domemargin.studies.diagnosis.words import CHECKS, LOCK_OUT, checks, evidence, filled, rate
 from domemargin.studies.readings.components import WITHIN
@@ -193,13 +193,15 @@ def _pressures(report: Report) -> Iterator[str]:
 def _margins(report: Report, margins: Sequence[Margin]) -> Iterator[str]:
     wide = min(max(len("machine"), *(len(one.machine) for one in margins)), 18)
     yield (f"{'machine':<{wide}}  {'psi':>6} {'margin':>7}  {'cans below (95 % limits)':>26} "
-           f"{'chance':>7}  loss left")  # fmt: skip
+           f"{'chance':>7}  loss left  verdict")  # fmt: skip
+    required = report.question.required
+    assert required is not None
     for one in margins:
         share = f"{_percent(one.below)} ({_percent(one.below_low)} to {_percent(one.below_high)})"
         loss = "-" if one.loss is None else f"{one.loss:+.2f} mm"
         name, short = f"{one_line(one.machine, wide):<{wide}}", _percent(one.short)
         yield (f"{name}  {one.pressure / PSI:6.1f} {100 * one.margin:+6.1f}%  "
-               f"{share:>26} {short:>7}  {loss:>9}")  # fmt: skip
+               f"{share:>26} {short:>7}  {loss:>9}  {verdict_on(one, required).word}")  # fmt: skip
 
 
 def _percent(share: float) -> str:

@@ -16,6 +16,7 @@ from rich.text import Text
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.limits import shown
 from domemargin.profiles.units import PSI
+from domemargin.profiles.unusual import unusual
 from domemargin.studies.margin.tolerable import MORE_THAN, NOT_HELD, Tolerable
 from domemargin.studies.study.cases import SOLVED, STATES
 from domemargin.studies.study.sampling import count
@@ -23,7 +24,15 @@ from domemargin.studies.study.table import PRESSURE
 from domemargin.studies.study.varied import column_of, kind_of, title_of
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files
 from domemargin.studies.text.scatter import interval_words, print_rare, rare_data, share_words
+from domemargin.studies.text.verdict import (
+    answer_data,
+    calibration_words,
+    interval_psi,
+    verdict_words,
+)
 from domemargin.studies.text.words import duration, one_line
+from domemargin.studies.verdict.budget import verdict_of
+from domemargin.studies.verdict.table import counts, counts_words
 
 if TYPE_CHECKING:
     from domemargin.studies.margin.compare import Comparison
@@ -39,6 +48,8 @@ def print_outcome(study: Study, outcome: Outcome, files: Sequence[Path]) -> None
     """The result of a run."""
     console = narrow_console()
     console.print(Text(one_line(study.name), style="bold"))
+    for note in unusual(study.profile):
+        console.print(Text(f"Unusual: {note}"))
     if outcome.interrupted:
         console.print(Text("Interrupted; run the same command again to go on.", style="bold"))
     speed = f", {outcome.solved / outcome.seconds:.1f} a second" if outcome.solved else ""
@@ -107,8 +118,14 @@ def print_margin(report: MarginReport, files: Sequence[Path]) -> None:
         asked = f"Required {study.required / PSI:.4g} psi"
         if report.wanted:
             asked += f" and a margin of {100.0 * report.wanted:g} %: {report.target / PSI:.4g} psi"
-        held = int((pressure >= report.target).sum())
-        console.print(Text(f"{asked}, which {held} of {known} hold"))
+        held = int((report.table["pressure_best_mpa"] >= report.target).sum())
+        console.print(Text(f"{asked}, which {held} of {known} hold by the best estimate"))
+        console.print(Text(f"By the interval: {counts_words(counts(report.table))}"))
+        if report.calibration is not None:
+            console.print(Text(f"With {calibration_words(report.calibration)}"))
+            outside = report.calibration.outside(study.profile)
+            if outside:
+                console.print(Text(f"It does not hold for the base bottom: {outside}"))
         _print_losses(console, report.tolerable)
     _print_slopes(console, report)
     _print_indices(console, report)
@@ -217,6 +234,7 @@ def margin_data(report: MarginReport) -> dict[str, Any]:
         "required_pressure_mpa": report.study.required,
         "margin_wanted": report.wanted,
         "counts": report.counts,
+        "verdicts": counts(report.table),
         "tolerable_depth_loss": [
             {
                 "at": {
@@ -289,8 +307,16 @@ def print_scatter(report: ScatterReport, files: Sequence[Path]) -> None:
     table.add_row("Required", f"{study.requirement() / PSI:.4g} psi")
     table.add_row("Cans", f"mean {report.mean / PSI:.2f} psi, standard deviation "
                           f"{report.deviation / PSI:.2f} psi")  # fmt: skip
+    if report.answer is not None:
+        verdict = verdict_of(report.answer, study.requirement())
+        table.add_row("Mean can", f"95 % interval {interval_psi(report.answer)}")
+        table.add_row("", verdict_words(verdict))
     table.add_row("Below it", Text(share_words(report.share), style="bold"))
     table.add_row("", f"95 % interval {interval_words(report.low, report.high)}")
+    if report.share_sure is not None:
+        least, most = report.share_sure
+        table.add_row("", f"{share_words(least)} to {share_words(most)} as the level of all cans "
+                          "moves through its interval")  # fmt: skip
     table.add_row("By", f"{report.cans:,} cans drawn, {report.solved:,} of {report.doubtful:,} "
                         "in doubt solved")  # fmt: skip
     if report.unanswered:
@@ -323,6 +349,10 @@ def scatter_data(report: ScatterReport) -> dict[str, Any]:
         "required_pressure_mpa": report.study.requirement(),
         "share_below": report.share,
         "interval_95": [report.low, report.high],
+        "share_as_level_moves": report.share_sure,
+        "mean_can": answer_data(
+            report.answer, verdict_of(report.answer, report.study.requirement())
+        ),
         "cans": report.cans,
         "mean_mpa": report.mean,
         "deviation_mpa": report.deviation,

@@ -14,13 +14,12 @@ from rich.text import Text
 
 from domemargin.profiles import Profile, derived
 from domemargin.profiles.units import PSI
+from domemargin.profiles.unusual import unusual
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import (
     drawn_words,
-    inside_model_band,
     judge_words,
     kind_words,
-    margin_words,
     one_line,
     pressures,
     stability_words,
@@ -30,12 +29,19 @@ if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord
     from domemargin.fea.bottom.waviness import Waviness
     from domemargin.fea.core.record import Growth, Onset, Place, Record
+    from domemargin.studies.verdict.calibration import Calibration
 
 _ON = {"inside": "inside surface", "mid": "mid surface", "outside": "outside surface"}
 _INCH = 25.4  # mm
 # unit of each derived dimension by how its name ends
 _UNITS = {"_diameter": "mm", "_length": "mm", "_height": "mm", "_angle": "deg", "_mass": "g",
           "_volume": "cm3"}  # fmt: skip
+
+
+def print_unusual(console: Console, profile: Profile) -> None:
+    """A line on each value that is unusual, where there are some."""
+    for note in unusual(profile):
+        console.print(Text(f"Unusual: {note}", style="dark_orange3"))
 
 
 def _print_head(console: Console, profile: Profile) -> None:
@@ -49,10 +55,27 @@ def _print_head(console: Console, profile: Profile) -> None:
         f"gauge {sheet.bottom_gauge:.4g} mm; {profile.material.name}"
     )
     console.print(Text(sizes))
+    print_unusual(console, profile)
 
 
-def print_reversal(record: Record, files: Sequence[Path], judge: Record | None = None) -> None:
-    """The summary of a reversal solve; judge : the same bottom by the solid."""
+def print_reversal(
+    record: Record,
+    files: Sequence[Path],
+    judge: Record | None = None,
+    calibration: Calibration | None = None,
+    known: Mapping[str, float] | None = None,
+    with_slopes: bool = True,
+) -> None:
+    """The summary of a reversal solve.
+
+    judge : the same bottom by the solid.  calibration, known : as verdict/answer.py takes them.
+    with_slopes : whether slopes are printed, where there are some.
+    """
+    from domemargin.studies.text.verdict import COLOURS, interval_psi, print_budget, verdict_words
+    from domemargin.studies.verdict.answer import answer_of_record
+    from domemargin.studies.verdict.budget import verdict_of
+
+    sure = answer_of_record(record, calibration, known)
     console = narrow_console()
     _print_head(console, record.profile)
     console.print()
@@ -61,16 +84,21 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if found:
         answer.add_row("Reversal pressure", Text(pressures(found), style="bold"))
     answer.add_row("" if found else "Reversal pressure", Text(kind_words(record)))
+    if sure is not None and found:
+        if calibration is not None and not sure.notes:
+            answer.add_row("By own tests", Text(pressures(sure.pressure), style="bold"))
+        answer.add_row("", f"95 % interval {interval_psi(sure)}")
     if record.required_pressure_mpa is not None:
         answer.add_row("Required", pressures(record.required_pressure_mpa))
-        verdict = margin_words(record)
-        colour = {"SAFE": "green", "IN DOUBT": "dark_orange3"}.get(verdict.split(",")[0], "red")
-        answer.add_row("", Text(verdict, style=f"bold {colour}"))
-        if inside_model_band(record):
-            answer.add_row("", "the requirement lies inside the model uncertainty (see Waves)")
+        verdict = verdict_of(sure, record.required_pressure_mpa, "no reversal pressure was found")
+        colour = COLOURS.get(verdict.word, "red")
+        answer.add_row("", Text(verdict_words(verdict), style=f"bold {colour}"))
         if record.stability is None:
             answer.add_row("", "waves were not checked and may come first")
     console.print(answer)
+    if sure is not None and found:
+        console.print()
+        print_budget(console, sure)
     console.print()
     _print_growth(console, record.growth)
     metal = plain_table("left", "left")
@@ -97,7 +125,7 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
     if judge is not None:
         metal.add_row("Solid", judge_words(record, judge))
     console.print(metal)
-    if record.slopes:
+    if record.slopes and with_slopes:
         from domemargin.studies.text.slopes import print_slopes  # loads the solver
 
         print_slopes(console, record)
@@ -199,7 +227,8 @@ def profile_data(profile: Profile) -> dict[str, Any]:
     from domemargin.profiles.files.writing import dump_profile
 
     follows = {f"{name}_{unit}": value for name, value, unit in derived_rows(profile)}
-    return {"inputs": tomllib.loads(dump_profile(profile)), "derived": follows}
+    inputs = tomllib.loads(dump_profile(profile))
+    return {"inputs": inputs, "derived": follows, "unusual": list(unusual(profile))}
 
 
 def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "") -> None:
@@ -212,6 +241,7 @@ def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "")
         f"radii on the {_ON[profile.shape.radii_on]}; {material.name}, "
         + ("elastic" if strength is None else f"yield strength {strength:.4g} MPa")
     ))  # fmt: skip
+    print_unusual(console, profile)
     for title, rows in (("Given", given_rows(profile)), ("Derived", derived_rows(profile))):
         console.print()
         console.print(Text(title, style="bold"))

@@ -9,6 +9,7 @@ from domemargin.profiles.units import PSI
 if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord
     from domemargin.fea.core.record import Record, WaveMode
+    from domemargin.studies.verdict.budget import Verdict
 
 KIND_WORDS = {
     "limit": "limit: the pressure reaches its maximum and falls",
@@ -59,7 +60,7 @@ def drawn_words(record: WaveRecord) -> str:
         return "No wave mode found"
     text = f"First wave mode: {mode_words(mode)}"
     if record.theory == "deformation":
-        return f"{text}\nby deformation theory, the second opinion; none by flow theory"
+        return f"{text}\nby deformation theory, the theory check; none by flow theory"
     if not mode.before_limit:
         return f"{text}\nafter the limit, while the pressure falls"
     return f"{text}, before the limit"
@@ -84,38 +85,28 @@ def stability_words(record: Record | WaveRecord) -> list[str]:
         return lines  # elastic metal: both theories are the same
     lines[0] += " (flow theory)" if flow is None or not flow.before_limit else ""
     if second is None or not second.before_limit:
-        return [*lines, "second opinion, deformation theory: no earlier onset"]
-    lines.append(f"second opinion, deformation theory: {mode_words(second)}")
-    if stability.model_band_mpa is not None:
-        low, high = (pressure / PSI for pressure in stability.model_band_mpa)
-        lines.append(f"model uncertainty {low:.1f} to {high:.1f} psi, low end known as pessimistic")
-    return lines
+        return [*lines, "theory check: no earlier onset by deformation theory"]
+    found = stability.theory_band_mpa
+    below = ""
+    if found is not None and found[1] > 0.0:
+        below = f"{100.0 * (1.0 - second.pressure_mpa / found[1]):.0f} % lower, "
+    return [
+        *lines,
+        f"theory check, deformation theory: {mode_words(second)},",
+        f"{below}not counted (why: guide, What the model covers)",
+    ]
 
 
-def margin_words(record: Record) -> str:
-    """Whether the bottom holds the required pressure and by how much; "" if none is required."""
-    required, margin = record.required_pressure_mpa, record.margin
-    if required is None:
-        return ""
-    if margin is None:
-        if record.kind == "none_below_ceiling" and record.ceiling_mpa >= required:
-            least = record.ceiling_mpa / required - 1.0
-            return f"SAFE, margin above {100.0 * least:+.1f} %"
-        if record.kind == "none_below_ceiling":
-            return "NOT KNOWN, the ceiling lies below it"
-        return "NOT KNOWN, no reversal pressure was found"
-    word = "NOT SAFE" if margin < 0.0 else "IN DOUBT" if inside_model_band(record) else "SAFE"
-    text = f"{word}, margin {100.0 * margin:+.1f} %"
-    if abs(margin) < record.resolution:
-        text += f" (less than the resolution, {100.0 * record.resolution:g} %)"
-    return text
+def margin_words(record: Record, verdict: Verdict | None = None) -> str:
+    """Whether the bottom holds the required pressure and by how much; "" if none is required.
 
+    verdict : with own tests or known inputs; by default that of the record alone.
+    """
+    from domemargin.studies.text.verdict import verdict_words
+    from domemargin.studies.verdict.answer import verdict_of_record
 
-def inside_model_band(record: Record) -> bool:
-    """Whether a bottom holds only by the theory that is quoted."""
-    band = record.stability.model_band_mpa if record.stability is not None else None
-    required = record.required_pressure_mpa
-    return band is not None and required is not None and band[0] < required <= band[1]
+    found = verdict_of_record(record) if verdict is None else verdict
+    return "" if found is None else verdict_words(found)
 
 
 def one_line(text: str, length: int = 200) -> str:

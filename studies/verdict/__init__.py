@@ -1,0 +1,1 @@
+"""How sure an answer is, and whether a bottom holds: interval, budget, verdict, own tests."""
