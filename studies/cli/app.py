@@ -263,6 +263,10 @@ def profile(
         Path | None,
         typer.Option(metavar="FILE.vtu", help="Write the section as a mesh of quads (VTU)."),
     ] = None,
+    dxf: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.dxf", help="Write the dimensioned section as a drawing (DXF)."),
+    ] = None,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -275,6 +279,10 @@ def profile(
         from domemargin.studies.cli.section_file import check_mesh_path
 
         check_mesh_path(mesh)
+    if dxf is not None:
+        from domemargin.studies.cli.section_file import check_drawing_path
+
+        check_drawing_path(dxf)
     folder = None if json_only and out is None else run_folder(out, bottom.name)
     files: list[Path] = []
     mesh_words = ""
@@ -287,6 +295,12 @@ def profile(
         except GmshUnavailableError as error:
             raise typer.Exit(_fail(str(error), 1)) from None
         files.append(mesh)
+    if dxf is not None:
+        from domemargin.profiles.files.drawing import drawing_text
+        from domemargin.studies.whole_files import write_whole
+
+        write_whole(dxf, drawing_text(bottom))
+        files.append(dxf)
     if folder is not None:
         from domemargin.studies.figures.drawing import profile_figure
 
