@@ -267,6 +267,9 @@ def profile(
         Path | None,
         typer.Option(metavar="FILE.dxf", help="Write the dimensioned section as a drawing (DXF)."),
     ] = None,
+    can_height: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Height of the can body, for its mass.")
+    ] = "115 mm",
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -279,6 +282,10 @@ def profile(
         from domemargin.studies.cli.section_file import check_mesh_path
 
         check_mesh_path(mesh)
+    from domemargin.profiles.mass import HEIGHTS, mass_of
+    from domemargin.studies.options import ranged
+
+    mass = mass_of(bottom, ranged(can_height, "length", "--can-height", *HEIGHTS, "mm"))
     if dxf is not None:
         from domemargin.studies.cli.section_file import check_drawing_path
 
@@ -309,9 +316,9 @@ def profile(
     from domemargin.studies.text.summary import print_profile, profile_data
 
     if json_only:
-        _print_json(profile_data(bottom))
+        _print_json(profile_data(bottom, mass))
     else:
-        print_profile(bottom, files, mesh_words)
+        print_profile(bottom, mass, files, mesh_words)
 
 
 @app.command()
