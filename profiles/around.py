@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import fields, pairwise
+from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 

@@ -38,6 +38,16 @@ _COMMON: dict[str, dict[str, float]] = {
     "force": {"N": 1.0, "kN": 1e3, "lbf": 4.4482216152605},
     "stiffness": {"N/mm": 1.0, "kN/mm": 1e3, "lbf/in": 0.17512683524647638},
 }  # fmt: skip
+# what drawings and gauges write as well; a gauge pressure is over that of the air, as all here are
+_ALSO: dict[str, dict[str, float]] = {
+    "length": {'"': 25.4, "″": 25.4, "”": 25.4, "''": 25.4},
+    "angle": {
+        "arcmin": math.pi / 10800.0, "min of arc": math.pi / 10800.0, "minutes of arc":
+        math.pi / 10800.0, "'": math.pi / 10800.0, "′": math.pi / 10800.0,
+    },
+    "pressure": {"psig": PSI, "psi g": PSI, "psi(g)": PSI, "barg": BAR, "bar g": BAR,
+                 "bar(g)": BAR, "kPag": 1e-3},
+}  # fmt: skip
 # The default registry knows a thousand units and takes 0.15 s to build; these take 1 ms.
 _DEFINITIONS = """
 micro- = 1e-6 = µ- = u-
@@ -64,6 +74,13 @@ degree = 0.017453292519943295 * radian = deg = degrees = °
 """
 
 _WRITTEN = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
+# 1/16, 1 1/2 and 1-1/2, as drawings write inches
+_FRACTION = re.compile(r"\s*([-+]?)(?:(\d+)(?:\s+|-))?(\d+)/(\d+)\s*(.*?)\s*")
+# 4 deg 30 min, 4°30'
+_MINUTES = re.compile(
+    r"\s*([-+]?\d+)\s*(?:deg|°)\s*(\d+(?:\.\d*)?)\s*(?:'|′|’|min|arcmin|minutes?)\s*"
+)
+_FROM = re.compile(r"(.*?)\s*\b(?:from|to)(?: the)? (horizontal|vertical)\s*", re.DOTALL)
 # products and quotients of units, each with a power of at most 3: nothing else reaches pint
 _TERM = r"[A-Za-zµμ°]+(?:(?:\^|\*\*)?[23]|[²³])?"
 _UNIT = re.compile(rf"{_TERM}(?:\s*[*/]\s*{_TERM}){{0,3}}")
@@ -92,6 +109,8 @@ def _factor(unit: str, dimension: str) -> float | None:
     """What one unit is in internal units; None if the unit is unknown or of another dimension."""
     if unit in _COMMON[dimension]:
         return _COMMON[dimension][unit]
+    if unit in _ALSO.get(dimension, ()):
+        return _ALSO[dimension][unit]
     if not _UNIT.fullmatch(unit):
         return None
     import pint
@@ -112,6 +131,7 @@ def _powers(unit: str) -> str:
 def parse_quantity(text: object, dimension: str, field: str) -> float:
     """A quantity such as "10.2 mm", "0.402 in", "4 deg" or "90 psi" in internal units.
 
+    As drawings have it: 0.060" and 1 1/16 in for inches, 4 deg 30 min and 30 arcmin, psig.
     dimension : "length" (mm), "angle" (radians), "stress" (MPa), "pressure" (MPa),
         "density" (g/cm3), "force" (N), "stiffness" (N/mm).
     field : how the input is called, for the message.
@@ -120,8 +140,11 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
     *most, last = _COMMON[dimension]
     needed = f"a number with a unit of {dimension} ({', '.join(most)} or {last})"
     example = f'such as "{_EXAMPLE[dimension]}"'
-    match = _WRITTEN.fullmatch(text) if isinstance(text, str) else None
     given = brief(text)
+    special = _as_drawn(text, dimension) if isinstance(text, str) else None
+    if special is not None:
+        return special
+    match = _WRITTEN.fullmatch(text) if isinstance(text, str) else None
     if isinstance(text, int | float) or (match and not match[2]):
         raise InputError(
             f"{field} is {given} without a unit; it must be {needed}, {example}",
@@ -150,6 +173,36 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
             needed,
         )
     return float(match[1]) * factor
+
+
+def _as_drawn(text: str, dimension: str) -> float | None:
+    """A fraction of an inch, or degrees and minutes, in internal units; None if it is neither."""
+    if dimension == "angle" and (match := _MINUTES.fullmatch(text)) is not None:
+        if float(match[2]) >= 60.0:
+            return None
+        size = abs(int(match[1])) + float(match[2]) / 60.0
+        sign = -1.0 if match[1].startswith("-") else 1.0
+        return sign * size * math.pi / 180.0
+    match = _FRACTION.fullmatch(text) if dimension == "length" else None
+    if match is None or len(text) > 40 or int(match[4]) == 0:
+        return None
+    factor = _factor(match[5], dimension)
+    if factor is None:
+        return None
+    number = int(match[2] or 0) + int(match[3]) / int(match[4])
+    return (-number if match[1] == "-" else number) * factor
+
+
+def parse_leg_angle(text: object, field: str) -> float:
+    """The angle of a leg, radians from vertical, also where written "28 deg from horizontal".
+
+    Raises InputError as parse_quantity does.
+    """
+    match = _FROM.fullmatch(text) if isinstance(text, str) else None
+    if match is None:
+        return parse_quantity(text, "angle", field)
+    angle = parse_quantity(match[1], "angle", field)
+    return 0.5 * math.pi - angle if match[2] == "horizontal" else angle
 
 
 def write_quantity(value: float, dimension: str) -> str:

@@ -13,13 +13,14 @@ from typing import Any
 from pydantic import ValidationError
 
 from domemargin.profiles.errors import InputError, brief
+from domemargin.profiles.files.as_drawn import as_shape
 from domemargin.profiles.files.schema import HERE, LAWS, TABLES, AnyLaw, FileTable, MaterialTable
 from domemargin.profiles.limits import LIMITS, allowed_range, check, unknown_name
 from domemargin.profiles.local import Along, Zone
 from domemargin.profiles.material import Hardening, Linear, Material, Swift, Table, Voce
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.formed import FormedState
-from domemargin.profiles.shape.shape import Shape, Sheet
+from domemargin.profiles.shape.shape import Sheet
 
 
 def validated(data: dict[str, Any]) -> FileTable:
@@ -102,8 +103,8 @@ def needed_of(problem: Any) -> str:
 
 def profile_of(table: FileTable) -> Profile:
     """The profile that checked tables describe.  Raises InputError or ShapeError."""
-    shape = table.shape.model_dump()
-    shape["dome_break_diameter"] = tuple(shape["dome_break_diameter"])
+    sheet = Sheet(**table.sheet.model_dump())
+    shape = as_shape(table.shape.model_dump(), sheet)
     zones = []
     for i, zone in enumerate(table.zone):
         try:
@@ -122,8 +123,8 @@ def profile_of(table: FileTable) -> Profile:
         along = Along(**{name: tuple(values) for name, values in lists.items()})
     return Profile(
         table.name,
-        Shape(**shape),
-        Sheet(**table.sheet.model_dump()),
+        shape,
+        sheet,
         material_of(table.material),
         tuple(zones),
         along,

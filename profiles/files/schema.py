@@ -25,8 +25,9 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
     offset = ["0.02 mm", "0 mm"]          # shape error: mid surface off the chain, into the can,
                                           # at a slope of 1 at most
 
-[formed], written by the command doming, holds what forming left in each layer
-(profiles/shape/formed.py).
+Dimensions as drawings give them (position of the inner leg, other surfaces, other data):
+profiles/files/as_drawn.py.  [formed], written by the command doming, holds what forming left in
+each layer (profiles/shape/formed.py).
 
 Ranges are not checked here but by the dataclasses the tables turn into (profiles/limits.py).
 This module imports pydantic, so it is imported only when a file is read.
@@ -40,13 +41,17 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator
 
 from domemargin.profiles.errors import InputError, brief
-from domemargin.profiles.quantities import parse_quantity
+from domemargin.profiles.quantities import parse_leg_angle, parse_quantity
 
 HERE = "@field@"  # stands for the dotted name until it is known where the value sits
 
 
 def _quantity(dimension: str, value: object) -> float:
     return parse_quantity(value, dimension, HERE)
+
+
+def _leg_angle(value: object) -> float:
+    return parse_leg_angle(value, HERE)
 
 
 def _number(value: object) -> float:
@@ -70,6 +75,7 @@ def _one_or_more_lengths(value: object) -> float | tuple[float, ...]:
 
 Length = Annotated[float, BeforeValidator(partial(_quantity, "length"))]
 Angle = Annotated[float, BeforeValidator(partial(_quantity, "angle"))]
+LegAngle = Annotated[float, BeforeValidator(_leg_angle)]
 Stress = Annotated[float, BeforeValidator(partial(_quantity, "stress"))]
 Density = Annotated[float, BeforeValidator(partial(_quantity, "density"))]
 Number = Annotated[float, BeforeValidator(_number)]
@@ -80,17 +86,26 @@ class _Table(BaseModel):
 
 
 class ShapeTable(_Table):
-    """[shape]; see domemargin.profiles.shape.shape.Shape."""
+    """[shape]; see domemargin.profiles.shape.shape.Shape and profiles/files/as_drawn.py."""
 
     radii_on: str
-    stand_diameter: Length
+    stand_diameter: Length | None = None
+    inner_leg_diameter: Length | None = None
+    inner_leg_side: str | None = None
     dome_depth: Length
+    dome_depth_from: Length = 0.0
+    dome_depth_on: str | None = None
+    dome_radius_on: str | None = None
+    shoulder_radius_on: str | None = None
+    nose_radius_on: str | None = None
+    heel_radius_on: str | None = None
+    body_diameter_on: str | None = None
     dome_radius: Annotated[Any, PlainValidator(_one_or_more_lengths)]
     dome_break_diameter: list[Length] = []
     shoulder_radius: Length
-    inner_leg_angle: Angle
+    inner_leg_angle: LegAngle
     nose_radius: Length
-    outer_leg_angle: Angle
+    outer_leg_angle: LegAngle
     heel_radius: Length
     body_diameter: Length
     wall_height: Length

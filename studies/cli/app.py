@@ -314,6 +314,13 @@ def profile(
         Path | None,
         typer.Option(metavar="FILE.vtu", help="Write the section as a mesh of quads (VTU)."),
     ] = None,
+    dxf: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE.dxf", help="Write the dimensioned section as a drawing (DXF)."),
+    ] = None,
+    can_height: Annotated[
+        str, typer.Option(metavar="LENGTH", help="Height of the can body, for its mass.")
+    ] = "115 mm",
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -326,6 +333,14 @@ def profile(
         from domemargin.studies.cli.section_file import check_mesh_path
 
         check_mesh_path(mesh)
+    from domemargin.profiles.mass import HEIGHTS, mass_of
+    from domemargin.studies.options import ranged
+
+    mass = mass_of(bottom, ranged(can_height, "length", "--can-height", *HEIGHTS, "mm"))
+    if dxf is not None:
+        from domemargin.studies.cli.section_file import check_drawing_path
+
+        check_drawing_path(dxf)
     folder = None if json_only and out is None else run_folder(out, bottom.name)
     files: list[Path] = []
     mesh_words = ""
@@ -338,6 +353,12 @@ def profile(
         except GmshUnavailableError as error:
             raise typer.Exit(_fail(str(error), 1)) from None
         files.append(mesh)
+    if dxf is not None:
+        from domemargin.profiles.files.drawing import drawing_text
+        from domemargin.studies.whole_files import write_whole
+
+        write_whole(dxf, drawing_text(bottom))
+        files.append(dxf)
     if folder is not None:
         from domemargin.studies.figures.drawing import profile_figure
 
@@ -346,9 +367,9 @@ def profile(
     from domemargin.studies.text.summary import print_profile, profile_data
 
     if json_only:
-        _print_json(profile_data(bottom))
+        _print_json(profile_data(bottom, mass))
     else:
-        print_profile(bottom, files, mesh_words)
+        print_profile(bottom, mass, files, mesh_words)
 
 
 @app.command()

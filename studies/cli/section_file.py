@@ -1,4 +1,4 @@
-"""The section of a bottom as a mesh file."""
+"""The section of a bottom as a mesh file; where a drawing may go."""
 
 from __future__ import annotations
 
@@ -11,13 +11,22 @@ from domemargin.studies.whole_files import can_be_file, whole_file
 
 def check_mesh_path(path: Path) -> None:
     """Reject, as InputError, a file that does not end in .vtu or cannot be written."""
+    _check_path(path, "--mesh", ".vtu")
+
+
+def check_drawing_path(path: Path) -> None:
+    """Reject, as InputError, a file that does not end in .dxf or cannot be written."""
+    _check_path(path, "--dxf", ".dxf")
+
+
+def _check_path(path: Path, option: str, ending: str) -> None:
     reason = ""
-    if path.suffix.lower() != ".vtu":
-        reason = "which does not end in .vtu"
+    if path.suffix.lower() != ending:
+        reason = f"which does not end in {ending}"
     elif not can_be_file(path):
         reason = "where no file can be written"
     if reason:
-        raise InputError(f"--mesh is {brief_path(path)}, {reason}", "--mesh", str(path))
+        raise InputError(f"{option} is {brief_path(path)}, {reason}", option, str(path))
 
 
 def section_file(profile: Profile, path: Path) -> str:

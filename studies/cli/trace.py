@@ -80,10 +80,12 @@ def trace(
     from domemargin.studies.trace.points import read_points
 
     drawn = file.suffix.lower() == ".dxf"
+    drawn_notes: tuple[str, ...] = ()
     if drawn:
         from domemargin.studies.trace.drawn import read_drawing
 
-        points = read_drawing(file, layer)
+        drawing = read_drawing(file, layer, unit)
+        points, drawn_notes = drawing.points, drawing.notes
     elif layer is not None:
         raise InputError(f"--layer is {brief(layer)}, but only a .dxf has layers", "--layer")
     else:
@@ -102,6 +104,7 @@ def trace(
     report = trace_report(
         points, base, face, title, many, axis_given, keep_misfit, settings=settings
     )
+    report = replace(report, notes=(*drawn_notes, *report.notes))
     data = trace_data(report)
     files: list[Path] = []
     if folder is not None:

@@ -12,21 +12,30 @@ springback : the dome flattens at a fixed edge: the edge circle of the dome stay
     points).  The junction with the shoulder slides a little along both: 0.04 mm in radius for
     0.3 mm of loss.
 
+nose_radius holds the stand diameter, so that the inner leg moves; nose_radius_die_held and
+nose_radius_punch_held hold the inner leg by the face that lies on the die or on the punch
+(profiles/files/as_drawn.py), so that the stand diameter moves.
+
 A loss is applied after all other changes, to the bottom without loss.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from domemargin.profiles import InputError, Profile, parse_quantity
 from domemargin.profiles.errors import brief
+from domemargin.profiles.files.as_drawn import inner_leg_diameter, stand_for_leg
 from domemargin.profiles.limits import LIMITS, Limit, allowed_range, shown, unknown_name
+from domemargin.profiles.quantities import parse_leg_angle
 from domemargin.profiles.shape.shape import mid_radius
 
 DIE_SET_BACK, SPRINGBACK = "die_set_back", "springback"
 DEPTH_RULES = (DIE_SET_BACK, SPRINGBACK)
+# the nose radius with the inner leg held by one of its faces
+HELD = {"nose_radius_die_held": "die", "nose_radius_punch_held": "punch"}
 _LOSS = Limit("length", -5.0, 20.0)
 _FIXED = ("shape.dome_break_diameter", "material.density")
 _SUFFIX = {"length": "mm", "angle": "deg", "stress": "mpa", "number": ""}
@@ -47,6 +56,7 @@ VARIABLE: dict[str, Known] = {
         if key not in _FIXED
     },
     **{name: Known(_LOSS, None) for name in DEPTH_RULES},
+    **{name: Known(LIMITS["shape.nose_radius"], None) for name in HELD},
 }
 
 
@@ -67,6 +77,8 @@ def title_of(name: str) -> str:
         DIE_SET_BACK: "depth lost, die set back",
         SPRINGBACK: "depth lost, springback",
         "bottom_gauge": "gauge",
+        "nose_radius_die_held": "nose radius, leg held on the die side",
+        "nose_radius_punch_held": "nose radius, leg held on the punch side",
     }.get(name, name.replace("_", " "))
     unit = {"length": "mm", "angle": "deg", "stress": "MPa", "number": "-"}[kind_of(name)]
     return f"{words} ({unit})"
@@ -87,6 +99,8 @@ def parse_value(name: str, value: object, field: str) -> float:
             number = float(value)
         except OverflowError:
             number = float("inf")
+    elif name.endswith("leg_angle"):
+        number = parse_leg_angle(value, field)
     else:
         number = parse_quantity(value, kind, field)
     check_value(name, number, field)
@@ -134,6 +148,8 @@ def value_in(base: Profile, name: str) -> float:
     """The value a profile has of a quantity, internal units; no loss of depth in the base."""
     if name in DEPTH_RULES:
         return 0.0
+    if name in HELD:
+        return base.shape.nose_radius
     for part in (base.shape, base.sheet, base.material):
         if hasattr(part, name):
             return float(getattr(part, name))
@@ -146,13 +162,31 @@ def bottom_at(base: Profile, point: Mapping[str, float]) -> Profile:
     point : quantity -> value, internal units (mm, radians, MPa).
     Raises InputError or ShapeError where the dimensions do not make a bottom.
     """
-    changes: dict[str, Any] = {k: v for k, v in point.items() if k not in DEPTH_RULES}
+    changes: dict[str, Any] = {k: v for k, v in point.items() if k not in (*DEPTH_RULES, *HELD)}
+    held = next((name for name in HELD if name in point), None)
+    if held is not None:
+        changes |= _leg_held(base, held, point[held], changes)
     bottom = base.replaced(**changes) if changes else base
     back = point.get(DIE_SET_BACK, 0.0)
     if back != 0.0:
         bottom = bottom.replaced(dome_depth=bottom.shape.dome_depth - back)
     loss = point.get(SPRINGBACK, 0.0)
     return _flattened(bottom, loss) if loss != 0.0 else bottom
+
+
+def _leg_held(base: Profile, name: str, radius: float, changes: dict[str, Any]) -> dict[str, float]:
+    """Nose radius and the stand diameter that leaves the inner leg where the base has it."""
+    side = HELD[name]
+    others = [n for n in (*HELD, "nose_radius", "stand_diameter") if n in changes]
+    if others:
+        raise InputError(f"{name} cannot be varied beside {others[0]}; leave one out", name)
+    shape_fields, sheet_fields = vars(base.shape), vars(base.sheet)
+    shape = replace(
+        base.shape, nose_radius=radius, **{k: v for k, v in changes.items() if k in shape_fields}
+    )
+    sheet = replace(base.sheet, **{k: v for k, v in changes.items() if k in sheet_fields})
+    leg = inner_leg_diameter(base.shape, base.sheet, side)
+    return {"nose_radius": radius, "stand_diameter": stand_for_leg(shape, sheet, side, leg)}
 
 
 def _flattened(bottom: Profile, loss: float) -> Profile:

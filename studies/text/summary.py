@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from domemargin.fea.bottom.onsets import WaveRecord
     from domemargin.fea.bottom.waviness import Waviness
     from domemargin.fea.core.record import Growth, Onset, Place, Record
+    from domemargin.profiles.mass import Mass
     from domemargin.studies.verdict.calibration import Calibration
 
 _ON = {"inside": "inside surface", "mid": "mid surface", "outside": "outside surface"}
@@ -220,7 +221,7 @@ def derived_rows(profile: Profile) -> list[tuple[str, float, str]]:
     return rows
 
 
-def profile_data(profile: Profile) -> dict[str, Any]:
+def profile_data(profile: Profile, mass: Mass) -> dict[str, Any]:
     """The profile as in its file, and what follows from it, ready for JSON."""
     import tomllib
 
@@ -228,10 +229,17 @@ def profile_data(profile: Profile) -> dict[str, Any]:
 
     follows = {f"{name}_{unit}": value for name, value, unit in derived_rows(profile)}
     inputs = tomllib.loads(dump_profile(profile))
-    return {"inputs": inputs, "derived": follows, "unusual": list(unusual(profile))}
+    return {
+        "inputs": inputs,
+        "derived": follows,
+        "mass": asdict(mass),
+        "unusual": list(unusual(profile)),
+    }
 
 
-def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "") -> None:
+def print_profile(
+    profile: Profile, mass: Mass, files: Sequence[Path], mesh_words: str = ""
+) -> None:
     """Given and derived dimensions of a profile."""
     console = narrow_console()
     console.print(Text(one_line(profile.name), style="bold"))
@@ -250,6 +258,13 @@ def print_profile(profile: Profile, files: Sequence[Path], mesh_words: str = "")
             inches = f"{float(value) / _INCH:.4f}" if unit == "mm" else ""
             table.add_row(spaced(name), f"{float(value):.3f}", unit, inches, "in" if inches else "")
         console.print(table)
+    console.print()
+    console.print(Text("Mass", style="bold"))
+    table = plain_table("left", "right", "left", "right", "left")
+    for name, grams in (("bottom", mass.bottom_g), ("can body", mass.can_g)):
+        table.add_row(name, f"{grams:.3f}", "g", f"{grams:.2f}", "kg per 1,000 cans")
+    console.print(table)
+    console.print(Text(f"Can body: {mass.includes}."))
     if profile.zones or profile.along is not None:
         console.print(Text("Gauge or metal vary along the meridian as well (zones, table)."))
     print_files(console, files)

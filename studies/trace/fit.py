@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from domemargin.profiles.arrays import Bools, Floats
 from domemargin.profiles.errors import InputError
@@ -27,6 +28,9 @@ from domemargin.studies.trace.problem import FACES, NARROW, PLAIN, Problem
 MOST_ZONES = 4
 FIT_POINTS = 6000  # more are thinned for the fit
 COARSE_POINTS = 400
+CANDIDATES = 3  # starts of a pose, and fits carried on
+CLOSE = 1.3  # times the noise of neighbours, up to which a fit is not tried from elsewhere
+FAR_OFF = 0.15  # mm: a point farther off counts as so far
 FAR = 4.5  # standard deviations from which a point does not belong
 HOPELESS = 0.25  # mm from which it never does
 FLOOR = 5e-4  # mm that no point is left out for
@@ -108,9 +112,14 @@ def fit_trace(
     Raises InputError, one sentence, where the points are no bottom.
     """
     thin = np.unique(np.linspace(0, x.size - 1, min(x.size, FIT_POINTS)).astype(np.int64))
-    best = _coarse(x, z, face, base, sheet, axis_given)
-    problem, free, _ = best
-    found = _refined(x[thin], z[thin], face, problem, free, axis_given, base)
+    found: _Found | None = None
+    for problem, free in _coarse(x, z, face, base, sheet, axis_given)[:CANDIDATES]:
+        other = _refined(x[thin], z[thin], face, problem, free, axis_given, base)
+        if found is None or _reach(other) < _reach(found):
+            found = other
+        if _reach(found) < CLOSE * _noise(found):
+            break
+    assert found is not None  # _coarse returns one at least
     most = MOST_ZONES if zones is None else zones
     while found[0].zones < most and (zones is not None or _dome_shows_more(found)):
         more = _with_zone(found[0], found[1], x[thin], z[thin], face, axis_given, base)
@@ -133,16 +142,16 @@ _Found = tuple[Problem, Floats, Bools]
 
 def _coarse(
     x: Floats, z: Floats, face: str, base: Shape, sheet: Sheet, axis_given: bool
-) -> _Found:  # fmt: skip
-    """The best of the ways in which points may lie, by a robust fit of some of them."""
+) -> list[tuple[Problem, Floats]]:  # fmt: skip
+    """The ways in which points may lie, the likeliest first, by robust fits of some of them."""
     from scipy.optimize import least_squares
 
-    some = np.unique(np.linspace(0, x.size - 1, min(x.size, COARSE_POINTS)).astype(np.int64))
+    some = _spread_out(x, z)
     lift = FACES[face] * sheet.bottom_gauge
-    best: tuple[float, _Found] | None = None
+    ways: list[tuple[float, Problem, Floats]] = []
     tried: dict[Pose, int] = {}
     for start in starts(x[some], z[some], base, sheet, lift):
-        if tried.get(start.pose, 0) >= 2:
+        if tried.get(start.pose, 0) >= CANDIDATES:
             continue
         tried[start.pose] = tried.get(start.pose, 0) + 1
         pose = start.pose._replace(axis=0.0) if axis_given else start.pose
@@ -152,18 +161,46 @@ def _coarse(
             problem.residuals, np.zeros(problem.free.size), loss="soft_l1", f_scale=0.03,
             x_scale=1.0, max_nfev=25, ftol=1e-5,
         )  # fmt: skip
-        score = float(np.median(np.abs(problem.residuals(found.x))))
-        if best is None or score < best[0]:
-            best = (score, (problem, found.x, np.ones(some.size, dtype=bool)))
-        if best[0] < 0.01:
+        score = _clipped(problem.residuals(found.x))
+        ways.append((score, problem, found.x))
+        if score < 0.006:
             break
-    if best is None or best[0] > 1.0:
+    ways = sorted((way for way in ways if way[0] < FAR_OFF), key=lambda way: way[0])
+    if not ways:
         raise InputError(
             f"the points span {np.ptp(x):.4g} mm across and {np.ptp(z):.4g} mm up and show no dome "
             "within a stand ring; they must be the meridian of a bottom, in the unit declared",
             "FILE",
         )
-    return best[1]
+    return [(problem, at) for _, problem, at in ways]
+
+
+def _clipped(off: Floats) -> float:
+    """Mean distance, that of points far off no more than FAR_OFF."""
+    return float(np.mean(np.minimum(np.abs(off), FAR_OFF)))
+
+
+def _reach(found: _Found) -> float:
+    problem, at, _ = found
+    return _clipped(problem.residuals(at))
+
+
+def _noise(found: _Found) -> float:
+    """Mean distance that neighbours' differences account for (of a normal distribution)."""
+    problem, at, _ = found
+    off = problem.residuals(at)[np.argsort(_arc(found), kind="stable")]
+    # 0.6745, the median of the absolute value; sqrt(2 / pi), its mean
+    spread = float(np.median(np.abs(np.diff(off)))) / (0.6745 * math.sqrt(2.0))
+    return max(math.sqrt(2.0 / math.pi) * spread, 1e-5)
+
+
+def _spread_out(x: Floats, z: Floats) -> NDArray[np.int64]:
+    """Some of the points, a dense stretch (the wall) represented no more than others."""
+    cells = np.floor(np.stack((x, z), axis=1) / 0.1).astype(np.int64)
+    _, first = np.unique(cells, axis=0, return_index=True)
+    first = np.sort(first)
+    pick = np.linspace(0, first.size - 1, min(first.size, COARSE_POINTS)).astype(np.int64)
+    return np.asarray(first[np.unique(pick)])
 
 
 def _unseen(x: Floats, z: Floats, shape: Shape, pose: Pose) -> tuple[str, ...]:
@@ -198,7 +235,7 @@ def _refined(
         off = fine.residuals(np.zeros(fine.free.size))
         width = max(1.5 * float(np.median(np.abs(off))), 2e-4)
         at = least_squares(
-            fine.residuals, np.zeros(fine.free.size), loss="soft_l1", f_scale=width, max_nfev=40,
+            fine.residuals, np.zeros(fine.free.size), loss="soft_l1", f_scale=width, max_nfev=20,
             ftol=1e-7,
         ).x  # fmt: skip
         parts = _counts(fine, at)
@@ -233,7 +270,7 @@ def _refined(
         def some(v: Floats, kept: Any = kept) -> Floats:
             return np.asarray(fine.residuals(v)[kept])
 
-        at = least_squares(some, at, max_nfev=40, ftol=1e-10, xtol=1e-10, jac="3-point").x
+        at = least_squares(some, at, max_nfev=20, ftol=1e-9, xtol=1e-9).x
         if np.array_equal(new, keep):
             break
         keep = new
@@ -292,7 +329,7 @@ def _with_zone(
     edge = chain.dome_edge_diameter
     held = [n for i, n in enumerate(problem.names) if i not in problem.free and n in PLAIN]
     best: tuple[float, _Found] | None = None
-    for share in (0.35, 0.6, 0.85):
+    for share in (0.4, 0.7):
         place = share * edge
         if any(abs(place - other) < NARROW for other in shape.dome_break_diameter):
             continue
@@ -397,7 +434,7 @@ def _judged_fit(problem: Problem, at: Floats, x: Floats, z: Floats, face: str) -
     variance = float(np.sum(off_fit[kept] ** 2)) / freedom * alike
     inner = np.linalg.pinv(jacobian.T @ jacobian)
     units = problem.scale[problem.free]
-    covariance = variance * inner * np.outer(units, units)
+    covariance = np.asarray(variance * inner * np.outer(units, units), dtype=np.float64)
     names = [problem.names[i] for i in problem.free]
     pose = problem.pose_of(full)
     dims = [i for i, n in enumerate(names) if n not in ("axis", "floor", "tilt", "shift")]

@@ -18,6 +18,7 @@ from domemargin.profiles.quantities import parse_quantity
 MOST_BYTES = 60_000_000
 MOST_POINTS = 1_000_000
 LEAST_POINTS = 60
+SPAN = (4.0, 260.0)  # mm across that a trace of a bottom may have
 _ACROSS = ("r", "radius", "x", "radial", "r position", "x position")
 _UP = ("z", "height", "axial", "z position", "y", "h")
 _HEADER = re.compile(r"\s*(.*?)\s*(?:[(\[]\s*([^)\]]*?)\s*[)\]])?\s*")
@@ -41,6 +42,25 @@ class Points:
     def at(self, keep: Bools | Ints) -> Points:
         """Some of the points."""
         return Points(self.x[keep], self.z[keep], self.line[keep], self.set_aside)
+
+
+def check_span(x: Floats, z: Floats) -> None:
+    """Reject points (n,) in mm that are too far apart, or too few, for a bottom: InputError."""
+    across = float(np.ptp(x))
+    if not SPAN[0] <= across <= SPAN[1]:
+        raise InputError(
+            f"the trace spans {across:.4g} mm across; it must span {SPAN[0]:g} to {SPAN[1]:g} "
+            "mm: check the unit",
+            "FILE",
+            f"{across:.4g} mm",
+            f"{SPAN[0]:g} to {SPAN[1]:g} mm",
+        )
+    distinct = np.unique(np.round(np.stack((x, z), 1), 6), axis=0).shape[0]
+    if distinct < LEAST_POINTS:
+        raise InputError(
+            f"the trace has {distinct} points that differ; it must have at least {LEAST_POINTS}",
+            "FILE",
+        )
 
 
 def read_points(path: Path, unit: str | None = None) -> Points:

@@ -17,11 +17,10 @@ from domemargin.profiles.limits import LIMITS, shown
 from domemargin.profiles.local import MOST_SLOPE
 from domemargin.profiles.shape.shape import Shape
 from domemargin.studies.trace.fit import TraceFit, fit_trace
-from domemargin.studies.trace.points import Points
+from domemargin.studies.trace.points import Points, check_span
 
 NORMAL_95 = 1.959964  # two-sided 95 % of the normal distribution (any table)
 MOST_MISFIT = 0.15  # mm, root mean square, up to which points are taken for a bottom
-_SPAN = (4.0, 260.0)  # mm across that a trace of a bottom may have
 _BIN, _BIN_POINTS = 0.5, 8  # least arc length (mm) and points of an entry of the misfit table
 
 
@@ -94,11 +93,13 @@ def trace_report(
     leaves them out.  solve : replaces domemargin.fea.bottom.reversal.reversal.
     Raises InputError, one sentence, for points that are no meridian of a bottom.
     """
-    _check_span(points)
+    check_span(points.x, points.z)
     sheet = base.sheet
-    fit = fit_trace(points.x, points.z, face, base.shape, sheet, zones, axis_given)
+    # however much of the wall was traced, it is one line
+    tall = replace(base.shape, wall_height=LIMITS["shape.wall_height"].high)
+    fit = fit_trace(points.x, points.z, face, tall, sheet, zones, axis_given)
     _check_fit(fit, sheet)
-    shape = _rounded(fit.shape)
+    shape = _rounded(replace(fit.shape, wall_height=base.shape.wall_height))
     along = misfit_table(fit) if keep_misfit else None
     profile = Profile(name or f"{base.name}, traced", shape, sheet, base.material, along=along)
     pressure = None
@@ -107,23 +108,6 @@ def trace_report(
     return TraceReport(
         profile, fit, points, _parts(fit), _aside(points, fit), _notes(fit, base), pressure
     )
-
-
-def _check_span(points: Points) -> None:
-    across = float(np.ptp(points.x))
-    if not _SPAN[0] <= across <= _SPAN[1]:
-        raise InputError(
-            f"the trace spans {across:.4g} mm across; it must span {_SPAN[0]:g} to {_SPAN[1]:g} "
-            "mm: check the unit",
-            "FILE",
-            f"{across:.4g} mm",
-            f"{_SPAN[0]:g} to {_SPAN[1]:g} mm",
-        )
-    distinct = np.unique(np.round(np.stack((points.x, points.z), 1), 6), axis=0).shape[0]
-    if distinct < 60:
-        raise InputError(
-            f"the trace has {distinct} points that differ; it must have at least 60", "FILE"
-        )
 
 
 def _check_fit(fit: TraceFit, sheet: Sheet) -> None:
@@ -180,8 +164,10 @@ def misfit_table(fit: TraceFit) -> Along:
     Entries are at least 0.5 mm and 8 points apart; where neighbours differ by more than the
     steepest slope that a profile takes, they are drawn together.
     """
-    order = np.argsort(fit.feet.s[fit.used], kind="stable")
-    s, off = fit.feet.s[fit.used][order], fit.residual[fit.used][order]
+    wall = fit.chain.meridian.span("sidewall")[0]
+    used = fit.used & (fit.feet.s < wall + 10.0)  # an error far up the wall is none of the bottom's
+    order = np.argsort(fit.feet.s[used], kind="stable")
+    s, off = fit.feet.s[used][order], fit.residual[used][order]
     places, means = [], []
     first = 0
     for i in range(1, s.size + 1):
@@ -271,7 +257,7 @@ def _notes(fit: TraceFit, base: Profile) -> tuple[str, ...]:
                     f"{1e3 * part.halves:+.3g} um from the left "
                     f"(± {1e3 * NORMAL_95 * part.halves_error:.2g} um)."
                 )
-    if fit.alike > 3.0:
+    if fit.alike > 3.0 and fit.rms > 5e-4:
         notes.append(
             "The misfit runs in waves that dimensions do not follow; the limits are wider for it. "
             "--keep-misfit keeps it in the profile."
