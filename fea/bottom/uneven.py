@@ -2,7 +2,7 @@
 
 The even bottom is solved first, to its full resolution and once more with the steps of the uneven
 one: what those steps cost it is taken off the uneven limit too.  Measured on tilted bottoms that
-leaves 0.1 % (tests/test_uneven_reversal.py).  Harmonics are added until the highest no longer counts.
+leaves 0.1 % (tests/test_uneven_bottom.py).  Harmonics are added until the highest no longer counts.
 """
 
 from __future__ import annotations
@@ -208,6 +208,10 @@ def solve_uneven(
     started = time.process_time()
     half = is_mirrored(around, even.profile.meridian)
     needed = max((int(wave.waves) for wave in around.wave), default=0) + 2
+    stability = even.record.stability
+    if stability is not None and stability.flow is not None:
+        # the waves in which the even bottom would let go must be among them
+        needed = max(needed, stability.flow.waves + 2)
     tried = [n for n in HARMONICS if n >= needed] or [needed]
     iterations, before = 0, None
     for number in [harmonics] if harmonics else tried:

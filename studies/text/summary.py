@@ -38,7 +38,7 @@ _UNITS = {"_diameter": "mm", "_length": "mm", "_height": "mm", "_angle": "deg", 
           "_volume": "cm3"}  # fmt: skip
 
 
-def _print_head(console: Console, profile: Profile) -> None:
+def print_head(console: Console, profile: Profile) -> None:
     """Name, sizes and metal of a bottom."""
     shape, sheet = profile.shape, profile.sheet
     dome = " / ".join(f"{radius:.4g}" for radius in shape.dome_radii)
@@ -54,7 +54,7 @@ def _print_head(console: Console, profile: Profile) -> None:
 def print_reversal(record: Record, files: Sequence[Path], judge: Record | None = None) -> None:
     """The summary of a reversal solve; judge : the same bottom by the solid."""
     console = narrow_console()
-    _print_head(console, record.profile)
+    print_head(console, record.profile)
     console.print()
     answer = plain_table("left", "left")
     found = record.reversal_pressure_mpa
@@ -245,7 +245,7 @@ def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     # of waves whose cost was found
     assert first.reversal_pressure_mpa is not None
     assert first.growth is not None
-    _print_head(console, profile)
+    print_head(console, profile)
     console.print()
     console.print(Text(f"Reversal pressure  {pressures(first.reversal_pressure_mpa)}"))
     waves = "1 wave" if first.waves == 1 else f"{first.waves} waves"
