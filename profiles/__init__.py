@@ -8,6 +8,7 @@ Quick start:
     points = lower.meridian.at([0.0, 10.0])    # r, z, tangent angle, curvature
 """
 
+from domemargin.profiles.around import Around, Dent, Scan, Wave
 from domemargin.profiles.derived import (
     Derived,
     derived,
@@ -33,6 +34,8 @@ from domemargin.profiles.shape.shape import Shape, Sheet
 __all__ = [
     "PARTS",
     "Along",
+    "Around",
+    "Dent",
     "Derived",
     "Hardening",
     "InputError",
@@ -41,6 +44,7 @@ __all__ = [
     "Meridian",
     "Points",
     "Profile",
+    "Scan",
     "Segment",
     "Shape",
     "ShapeError",
@@ -48,6 +52,7 @@ __all__ = [
     "Swift",
     "Table",
     "Voce",
+    "Wave",
     "Zone",
     "derived",
     "dump_profile",

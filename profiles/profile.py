@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from domemargin.profiles.around import Around
 from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.limits import LIMITS, check, unknown_name
@@ -31,6 +32,7 @@ class Profile:
     zones, along : gauge and metal that differ along the meridian.
     formed : hardening and stress that forming left, layer by layer; it takes the place of any
         prior strain.
+    around : what is not the same all round; only `uneven` looks at it, all else rejects it.
 
     Raises ShapeError if the dimensions do not close to a tangent chain, InputError if zones or
     table do not fit.
@@ -43,6 +45,7 @@ class Profile:
     zones: tuple[Zone, ...] = ()
     along: Along | None = None
     formed: FormedState | None = None
+    around: Around | None = None
 
     def __post_init__(self) -> None:
         chain = solve(self.shape, self.sheet)

@@ -20,6 +20,7 @@ from domemargin.fea.errors import SolveError
 from domemargin.fea.shell.settled import Settled
 from domemargin.fea.shell.shell import Shell, build_shell
 from domemargin.fea.waves.waves import DEFORMATION_WAVES, WaveOnset, first_onset
+from domemargin.profiles.errors import InputError
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.grading import element_ends
 
@@ -104,6 +105,14 @@ def solve_path(profile: Profile, settings: Settings) -> Solved:
         last, now = so_far.states[-2].pressure, so_far.states[-1].pressure
         return settings.follow and now > 0.3 * so_far.limit.pressure and now < last
 
+    if profile.around is not None and not profile.around.is_even:
+        raise InputError(
+            "around is given, and this takes a bottom that is the same all round; "
+            "use `domemargin uneven`, or leave [around] out",
+            "around",
+            "given",
+            "absent",
+        )
     started, resolution = time.perf_counter(), settings.resolution
     view: View
     if settings.model == "solid":

@@ -86,7 +86,7 @@ def waviness(
         kind, reason = record.kind, f"there is no reversal to lose from: {record.reason}"
     else:
         try:
-            return _costs(solved, waves, amplitudes, record)
+            return costs(solved, waves, amplitudes, record)
         except SolveError as error:
             kind, reason = "not_converged", error.reason
     return tuple(
@@ -98,9 +98,18 @@ def waviness(
     )  # fmt: skip
 
 
-def _costs(
-    solved: Solved, waves: int, amplitudes: Sequence[float], record: Record
+def costs(
+    solved: Solved,
+    waves: int,
+    amplitudes: Sequence[float],
+    record: Record,
+    given: Floats | None = None,
 ) -> tuple[Waviness, ...]:
+    """The same for a bottom that is solved and has a reversal.
+
+    given : (n_nodes, 5) shape of the wave, as in imperfection.grow, of which amplitudes are
+    multiples; the softest mode if None.  Raises SolveError where the wave cannot be carried along.
+    """
     reversal_pressure = record.reversal_pressure_mpa
     assert reversal_pressure is not None
     shell, plan, path = solved.view.system, solved.found.plan, solved.found.path
@@ -121,7 +130,10 @@ def _costs(
         states = states[: onset.before + 1]
     if len(states) < 4:
         raise SolveError(f"no state of the path is stable in {waves} waves")
-    _, shape = wave_tangent(shell, states[-2], states[-1]).mode(waves)
+    if given is None:
+        _, shape = wave_tangent(shell, states[-2], states[-1]).mode(waves)
+    else:
+        shape = given
     grown = grow(shell, states, waves, shape)
     # the change belongs to the middle of a step
     at = volume[: len(states)]

@@ -12,6 +12,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from domemargin.profiles.around import Around, Dent, Scan, Wave
 from domemargin.profiles.errors import InputError, brief
 from domemargin.profiles.files.as_drawn import as_shape
 from domemargin.profiles.files.schema import HERE, LAWS, TABLES, AnyLaw, FileTable, MaterialTable
@@ -129,6 +130,24 @@ def profile_of(table: FileTable) -> Profile:
         tuple(zones),
         along,
         _formed(table),
+        _around(table),
+    )
+
+
+def _around(table: FileTable) -> Around | None:
+    if table.around is None:
+        return None
+    values = table.around.model_dump()
+    scan = values.pop("scan")
+    return Around(
+        **{key: value for key, value in values.items() if key not in ("wave", "dent")},
+        wave=tuple(Wave(**entry) for entry in values["wave"]),
+        dent=tuple(Dent(**entry) for entry in values["dent"]),
+        scan=None
+        if scan is None
+        else Scan(
+            tuple(scan["arc_length"]), tuple(scan["angle"]), tuple(map(tuple, scan["offset"]))
+        ),
     )
 
 

@@ -24,6 +24,22 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
     prior_strain = [0.0, 0.02]            # and yield_strength
     offset = ["0.02 mm", "0 mm"]          # shape error: mid surface off the chain, into the can,
                                           # at a slope of 1 at most
+    [around]                              # what is not the same all round, for `uneven`
+    dome_tilt = "0.3 deg"                 # raised at angle 0
+    dome_offset = "0.1 mm"                # of the dome against the nose, towards offset_angle
+    ovality = "0.2 mm"                    # largest less smallest stand diameter; ovality_angle
+    gauge_difference = 0.02               # thickest less thinnest over mean; gauge_angle
+    yield_difference = 0.03               # the same of the yield strength, twice round the can
+    [[around.wave]]                       # of dome and legs
+    waves = 3
+    height = "0.02 mm"                    # zero to peak; angle of a crest
+    [[around.dent]]                       # round and bell-shaped, in the dome
+    depth = "0.2 mm"
+    width = "4 mm"                        # standard deviation; radius and angle of its middle
+    [around.scan]                         # measured: distance off the chain, into the can
+    arc_length = ["0 mm", "20 mm", "40 mm"]
+    angle = ["0 deg", "120 deg", "240 deg"]
+    offset = [["0 mm", "0 mm", "0 mm"], ["0.1 mm", "0 mm", "0 mm"], ["0 mm", "0 mm", "0 mm"]]
 
 Dimensions as drawings give them (position of the inner leg, other surfaces, other data):
 profiles/files/as_drawn.py.  [formed], written by the command doming, holds what forming left in
@@ -216,6 +232,48 @@ class FormedTable(_Table):
     stress_hoop: list[list[Stress]]
 
 
+class WaveTable(_Table):
+    """[[around.wave]]; see domemargin.profiles.around.Wave."""
+
+    waves: Number
+    height: Length
+    angle: Angle = 0.0
+
+
+class DentTable(_Table):
+    """[[around.dent]]; see domemargin.profiles.around.Dent."""
+
+    depth: Length
+    width: Length
+    radius: Length = 0.0
+    angle: Angle = 0.0
+
+
+class ScanTable(_Table):
+    """[around.scan]; see domemargin.profiles.around.Scan."""
+
+    arc_length: list[Length]
+    angle: list[Angle]
+    offset: list[list[Length]]
+
+
+class AroundTable(_Table):
+    """[around]; see domemargin.profiles.around.Around."""
+
+    dome_tilt: Angle = 0.0
+    dome_offset: Length = 0.0
+    offset_angle: Angle = 0.0
+    ovality: Length = 0.0
+    ovality_angle: Angle = 0.0
+    gauge_difference: Number = 0.0
+    gauge_angle: Angle = 0.0
+    yield_difference: Number = 0.0
+    yield_angle: Angle = 0.0
+    wave: list[WaveTable] = []
+    dent: list[DentTable] = []
+    scan: ScanTable | None = None
+
+
 class FileTable(_Table):
     """A whole profile file."""
 
@@ -226,6 +284,7 @@ class FileTable(_Table):
     zone: list[ZoneTable] = []
     along: AlongTable | None = None
     formed: FormedTable | None = None
+    around: AroundTable | None = None
 
 
 TABLES: dict[tuple[str, ...], type[_Table]] = {
@@ -236,5 +295,9 @@ TABLES: dict[tuple[str, ...], type[_Table]] = {
     ("zone",): ZoneTable,
     ("along",): AlongTable,
     ("formed",): FormedTable,
+    ("around",): AroundTable,
+    ("around", "wave"): WaveTable,
+    ("around", "dent"): DentTable,
+    ("around", "scan"): ScanTable,
     **{("material", "hardening", law): table for law, table in LAWS.items()},
 }

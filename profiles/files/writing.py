@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from domemargin.profiles.around import Around
 from domemargin.profiles.limits import LIMITS
 from domemargin.profiles.local import Zone
 from domemargin.profiles.material import Linear, Material
@@ -30,7 +31,22 @@ def dump_profile(profile: Profile) -> str:
         data["along"] = _written("along", vars(profile.along))
     if profile.formed is not None:
         data["formed"] = _formed_table(profile.formed)
+    if profile.around is not None:
+        data["around"] = _around_table(profile.around)
     return tomli_w.dumps(data)
+
+
+def _around_table(around: Around) -> dict[str, Any]:
+    out = {name: text for name, text in _written("around", vars(around)).items()}
+    for name in ("wave", "dent"):
+        if entries := getattr(around, name):
+            out[name] = [_written(f"around.{name}", vars(entry)) for entry in entries]
+    if around.scan is not None:
+        scan = around.scan
+        out["scan"] = _written("around.scan", {"arc_length": scan.arc_length, "angle": scan.angle})
+        kind = LIMITS["around.scan.offset"].kind
+        out["scan"]["offset"] = [[write_quantity(v, kind) for v in row] for row in scan.offset]
+    return out
 
 
 def _formed_table(formed: FormedState) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from domemargin.studies.cli import calibrate, commands, doming, readings_command
 from domemargin.studies.cli.batch import batch
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 from domemargin.studies.cli.trace import trace
+from domemargin.studies.cli.uneven import uneven
 from domemargin.studies.cli.waviness import waviness
 
 app = typer.Typer(
@@ -388,8 +389,8 @@ def _print_json(data: dict[str, Any]) -> None:
 
 app.command()(waviness)
 app.command()(trace)
+app.command()(uneven)
 readings_commands.register(app)
 calibrate.register(app)
 commands.register(app)
-calibrate.register(app)
 doming.register(app)

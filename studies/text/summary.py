@@ -45,7 +45,7 @@ def print_unusual(console: Console, profile: Profile) -> None:
         console.print(Text(f"Unusual: {note}", style="dark_orange3"))
 
 
-def _print_head(console: Console, profile: Profile) -> None:
+def print_head(console: Console, profile: Profile) -> None:
     """Name, sizes and metal of a bottom."""
     shape, sheet = profile.shape, profile.sheet
     dome = " / ".join(f"{radius:.4g}" for radius in shape.dome_radii)
@@ -78,7 +78,7 @@ def print_reversal(
 
     sure = answer_of_record(record, calibration, known)
     console = narrow_console()
-    _print_head(console, record.profile)
+    print_head(console, record.profile)
     console.print()
     answer = plain_table("left", "left")
     found = record.reversal_pressure_mpa
@@ -294,7 +294,7 @@ def print_waviness(profile: Profile, found: Sequence[Waviness]) -> None:
     # of waves whose cost was found
     assert first.reversal_pressure_mpa is not None
     assert first.growth is not None
-    _print_head(console, profile)
+    print_head(console, profile)
     console.print()
     console.print(Text(f"Reversal pressure  {pressures(first.reversal_pressure_mpa)}"))
     waves = "1 wave" if first.waves == 1 else f"{first.waves} waves"

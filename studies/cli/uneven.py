@@ -1,0 +1,165 @@
+"""The command `domemargin uneven`: what a bottom holds that is not the same all round."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from domemargin.studies.options import required_pressure, share, whole
+
+if TYPE_CHECKING:
+    from domemargin.profiles.around import Around
+
+DEFAULT_TILTS = ("0.25 deg", "0.5 deg", "1 deg")
+_LIST = list[str] | None
+
+
+def _amount(kind: str, words: str) -> Any:
+    return typer.Option(metavar=kind, help=f"{words}; may be repeated.")
+
+
+def uneven(
+    profile: Annotated[
+        str,
+        typer.Argument(
+            metavar="PROFILE", help="A profile file (TOML) or the name of a ready profile."
+        ),
+    ],
+    tilt: Annotated[_LIST, _amount("ANGLE", "Tilt of the dome")] = None,
+    offset: Annotated[_LIST, _amount("LENGTH", "Offset of the dome against the nose")] = None,
+    ovality: Annotated[
+        _LIST, _amount("LENGTH", "Largest less smallest diameter of the stand ring")
+    ] = None,
+    gauge_difference: Annotated[
+        _LIST, _amount("PERCENT", "Thickest less thinnest gauge round the can, over the mean")
+    ] = None,
+    yield_difference: Annotated[
+        _LIST, _amount("PERCENT", "The same of the yield strength, with the rolling direction")
+    ] = None,
+    required: Annotated[
+        str | None, typer.Option(metavar="PRESSURE", help="Pressure the bottom must hold.")
+    ] = None,
+    tolerable: Annotated[
+        str | None,
+        typer.Option(
+            metavar="AMOUNT",
+            help="Solve for the largest tilt, offset, ovality, gauge-difference or "
+            "yield-difference that holds the required pressure.",
+        ),
+    ] = None,
+    harmonics: Annotated[
+        str | None,
+        typer.Option(metavar="N", help="Harmonics round the can.  [as many as it takes]"),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Folder for figure, 3D picture and VTU series."),
+    ] = None,
+    json_only: Annotated[
+        bool, typer.Option("--json", help="One JSON object on standard output.")
+    ] = False,
+) -> None:
+    """What a bottom holds that is tilted, off centre, oval or of uneven gauge.
+
+    Amounts come from [around] in the profile file, options take their place.  An option given
+    several times makes a curve; without any, tilts of 0.25, 0.5 and 1 degree are solved.
+    """
+    import json
+    import sys
+
+    from domemargin.profiles import InputError
+    from domemargin.profiles.around import Around
+    from domemargin.profiles.errors import brief
+    from domemargin.profiles.files.loading import load_profile
+
+    bottom = load_profile(profile)
+    texts = {
+        "dome_tilt": tilt, "dome_offset": offset, "ovality": ovality,
+        "gauge_difference": gauge_difference, "yield_difference": yield_difference,
+    }  # fmt: skip
+    given = {name: list(values) for name, values in texts.items() if values}
+    if not given and bottom.around is None and tolerable is None:
+        given = {"dome_tilt": list(DEFAULT_TILTS)}
+    cases, varied = _cases(bottom.around or Around(), given)
+    must = None if required is None else required_pressure(required, "--required")
+    number = None if harmonics is None else whole(harmonics, "--harmonics")
+    name = None
+    if tolerable is not None:
+        names = {_option(name): name for name in texts}
+        name = names.get(f"--{tolerable}")
+        if name is None or must is None:
+            allowed = ", ".join(option[2:] for option in names)
+            what = brief(tolerable) if name is None else "given without --required"
+            needed = f"one of {allowed}" if name is None else "given with --required"
+            raise InputError(
+                f"--tolerable is {what}; it must be {needed}", "--tolerable", what, needed
+            )
+
+    from domemargin.fea.bottom.uneven import even_bottom, solve_uneven
+    from domemargin.fea.bottom.uneven_tolerable import tolerable as solve_tolerable
+    from domemargin.fea.core.settings import Settings
+    from domemargin.studies.text.printing import announce_compiling
+    from domemargin.studies.text.uneven import print_uneven, uneven_data
+
+    announce_compiling()
+    even = even_bottom(bottom, Settings(required=must))
+    solved = [solve_uneven(bottom, case, harmonics=number, even=even) for case in cases]
+    found = [record for record, _ in solved]
+    most = None
+    if name is not None and must is not None:
+        most = solve_tolerable(even, name, must, bottom.around)
+    files: list[Path] = []
+    if out is not None:
+        from domemargin.studies.figures.uneven import write_uneven
+
+        files = write_uneven(out, even, found, solved[-1][1], varied)
+    if json_only:
+        data = uneven_data(even, found, most)
+        sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
+    else:
+        from domemargin.studies.text.printing import narrow_console, print_files
+
+        print_uneven(even, found, varied, most)
+        print_files(narrow_console(), files)
+    failed = [record for record in found if record.kind in ("not_converged", "not_resolved")]
+    if failed:
+        print(f"domemargin: {failed[0].reason}", file=sys.stderr)
+        raise typer.Exit(1)
+
+
+def _option(name: str) -> str:
+    return "--" + name.removeprefix("dome_").replace("_", "-")
+
+
+def _cases(base: Around, given: dict[str, list[str]]) -> tuple[list[Around], str | None]:
+    """What is to be solved, and the amount that varies; None if nothing does."""
+    from dataclasses import replace
+
+    from domemargin.profiles import InputError, parse_quantity
+    from domemargin.profiles.limits import LIMITS
+
+    several = [name for name, values in given.items() if len(values) > 1]
+    if len(several) > 1:
+        option = _option(several[1])
+        raise InputError(
+            f"{option} is given {len(given[several[1]])} times, and {_option(several[0])} too; "
+            "only one amount may be given several times",
+            option,
+            f"{len(given[several[1]])} times",
+            "once",
+        )
+    values: dict[str, list[float]] = {}
+    for name, texts in given.items():
+        kind = LIMITS[f"around.{name}"].kind
+        values[name] = [
+            share(text, _option(name)) if kind == "number"
+            else parse_quantity(text, kind, _option(name))
+            for text in texts
+        ]  # fmt: skip
+    varied = several[0] if several else (next(iter(values)) if len(values) == 1 else None)
+    base = replace(base, **{name: listed[0] for name, listed in values.items() if name != varied})
+    if varied is None:
+        return [base], None
+    return [replace(base, **{varied: value}) for value in values[varied]], varied
