@@ -58,7 +58,7 @@ def carbonation(
     ] = "iapws",
     json_only: JsonOption = False,
 ) -> None:
-    """The pressure that a carbonated drink asks of the bottom.  It is what --require takes."""
+    """The pressure that a carbonated drink requires of the bottom.  Give it to --require."""
     from domemargin.studies.carbonation import required_pressure
     from domemargin.studies.text.carbonation import (
         can_of,
@@ -138,7 +138,7 @@ def readings(
     ] = None,
     json_only: JsonOption = False,
 ) -> None:
-    """A verdict for every machine from depth readings; with a profile also its pressure."""
+    """A verdict for every machine from depth readings.  With a profile also its pressure."""
     from domemargin.studies.cli.readings_options import question_of
 
     own = calibration_in(calibration)
