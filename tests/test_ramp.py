@@ -14,7 +14,8 @@ import numpy as np
 import pytest
 
 from domemargin.fea.core.path import Aim, Converged, Newton, iterate
-from domemargin.fea.core.ramp import Plan, _vertex, compliance, pressure_control, ramp
+from domemargin.fea.core.ramp import Plan, compliance, pressure_control, ramp
+from domemargin.fea.core.summit import vertex
 from domemargin.fea.errors import SolveError
 
 Floats = np.ndarray
@@ -237,16 +238,16 @@ def test_top_of_a_parabola(x: list[float], y: list[float]) -> None:
     """numpy.polyfit through three points and the roots of its derivative."""
     fit = np.polyfit(x, y, 2)
     at = float(np.roots(np.polyder(fit))[0])
-    place, height = _vertex(np.array(x), np.array(y))
+    place, height = vertex(np.array(x), np.array(y))
     assert place == pytest.approx(at, rel=1e-9)
     assert height == pytest.approx(np.polyval(fit, at), rel=1e-12)
 
 
 def test_top_of_what_has_none_is_its_middle_and_none_lies_outside() -> None:
-    assert _vertex(np.array([-1.0, 0.0, 1.0]), np.array([2.0, 2.0, 2.0])) == (0.0, 2.0)
-    assert _vertex(np.array([-1.0, 0.0, 1.0]), np.array([3.0, 2.0, 3.0])) == (0.0, 2.0)
+    assert vertex(np.array([-1.0, 0.0, 1.0]), np.array([2.0, 2.0, 2.0])) == (0.0, 2.0)
+    assert vertex(np.array([-1.0, 0.0, 1.0]), np.array([3.0, 2.0, 3.0])) == (0.0, 2.0)
     # a top far beyond the points is not gone to
-    place, height = _vertex(np.array([-1.0, 0.0, 1.0]), np.array([1.0, 2.0, 2.9]))
+    place, height = vertex(np.array([-1.0, 0.0, 1.0]), np.array([1.0, 2.0, 2.9]))
     assert (place, height) == (1.0, pytest.approx(2.9))
-    place, height = _vertex(np.array([-1.0, 0.0, 1.0]), np.array([2.9, 2.0, 1.0]))
+    place, height = vertex(np.array([-1.0, 0.0, 1.0]), np.array([2.9, 2.0, 1.0]))
     assert (place, height) == (-1.0, pytest.approx(2.9))

@@ -42,9 +42,10 @@ MOST = 2000  # steps of a ramp; a path that takes more is given up as not resolv
 BEYOND = 0.2
 GRADE = 0.6  # steps are from 1 + GRADE of the mean, at the start, to 1 - GRADE, at the limit
 NEWTON, FINDING = Newton(tolerance=1e-5, iterations=40), Newton(tolerance=1e-4, iterations=40)
-# when two ramps are enough: no step was shortened, their correction is at most FIRST of the
-# resolution, and a step took few iterations (of those that take many, some end in another
-# equilibrium).  Over BLEND of these, either way, the answer of two ramps goes over to that of four
+# when two ramps are enough: no step was shortened, the path bends gently at its limit, their
+# correction is at most FIRST of the resolution, and a step took few iterations (of those that take
+# many, some end in another equilibrium).  Over BLEND of these, either way, the answer of two ramps
+# goes over to that of four
 FIRST, REGULAR, BLEND = 0.5, 3.7, (0.25, 0.05)
 # else at least so many halvings, until two corrected limits differ by at most AGREED of the
 # resolution and the correction is at most WHOLE of it; or twice AGREED and ENOUGH
@@ -174,12 +175,17 @@ def _short(coarse: tuple[Ramp, float], fine: tuple[Ramp, float]) -> float:
 
 def _two_are_enough(first: Ramp, second: Ramp, short: float, resolution: float) -> float:
     """From 1, the limit `short` by two ramps will do, to 0, it will not."""
-    if not (first.even and second.even) or second.limit is None or math.isnan(short):
+    if not (first.even and second.even) or math.isnan(short):
         return 0.0
+    assert first.limit is not None
+    assert second.limit is not None
     led = second.steps[: second.limit.before]
     effort = sum(step.iterations for step in led) / max(len(led), 1)
     size = abs(short / second.limit.pressure - 1.0) / resolution
-    return _fading(size / FIRST - 1.0, BLEND[0]) * _fading(effort / REGULAR - 1.0, BLEND[1])
+    gentle = 1.0 - max(first.limit.corner, second.limit.corner)
+    return (
+        gentle * _fading(size / FIRST - 1.0, BLEND[0]) * _fading(effort / REGULAR - 1.0, BLEND[1])
+    )
 
 
 def _agree(path: Ramp, limits: list[float], resolution: float) -> bool:

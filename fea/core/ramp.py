@@ -9,22 +9,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from domemargin.fea.core.path import (
     Control,
     Direction,
-    Newton,
     Step,
     System,
     direction,
     take_step,
     take_turn,
 )
+from domemargin.fea.core.plan import Limit as Limit
+from domemargin.fea.core.plan import Plan as Plan
+from domemargin.fea.core.summit import pivot_turn, summit
 from domemargin.fea.errors import SolveError
 
 HALVINGS = 14  # a hairpin turns within 1e-4 of a long step
@@ -37,62 +37,6 @@ BISECTIONS = 40
 TRIES = 2  # steps tried, over Plan.most_steps: a path of ever shorter steps is given up
 # a path that cannot be followed on has reversed if its pressure has fallen by this share
 FALLEN = 0.01
-
-
-@dataclass(frozen=True)
-class Plan:
-    """How to ramp.
-
-    step : length of a step, as a share of the two scales.
-    volume_scale : mm^3 per radian.  pressure_scale : MPa.
-    ceiling : pressure at which to stop looking, MPa.
-    most_steps : bound on the number of steps; TRIES times as many may be tried.
-    located : relative error to which a limit pressure is found.
-    ripple : a limit counts once the pressure has fallen by this share of it.  A dip that heals
-        before is passed over, as a can under test passes over it: it takes more pressure.
-    known : path length beyond which a fall of `FALLEN` is enough, where a limit was found before.
-    stray : a second path that opens while the pressure rises counts once the pressure has risen
-        by this share with the tangent still indefinite.
-    lengths : of the steps, one by one, in place of `step`; the last one goes on.  What a shortened
-        step leaves is made up for, so that the next begins where it would have.
-    """
-
-    step: float
-    volume_scale: float
-    pressure_scale: float
-    ceiling: float
-    most_steps: int = 400
-    located: float = 1e-3
-    ripple: float = 0.01
-    known: float = math.inf
-    stray: float = 0.01
-    lengths: tuple[float, ...] = ()
-    history: bool = False
-    newton: Newton = field(default_factory=Newton)
-
-    def length(self, number: int) -> float:
-        """Length of a step by its number, from 0."""
-        return self.lengths[min(number, len(self.lengths) - 1)] if self.lengths else self.step
-
-
-class Limit(NamedTuple):
-    """Where the path turns, or its tangent first becomes indefinite.
-
-    pressure : MPa.  before : the last state before it.
-    kind : limit (pressure turns) or bifurcation (a pivot turns while pressure still rises).
-    place : path length that leads to it, in the unit of Plan.step.
-    """
-
-    pressure: float
-    before: int
-    kind: str
-    place: float = 0.0
-
-    def describe(self, pressure: float) -> str:
-        """The same in a sentence, with the pressure that is quoted for it (MPa)."""
-        if self.kind == "limit":
-            return f"the pressure turns at {pressure:.4g} MPa"
-        return f"the tangent turns indefinite at {pressure:.4g} MPa while the pressure rises"
 
 
 class Ramp(NamedTuple):
@@ -212,7 +156,7 @@ def ramp(
         if step.negative == 0:
             branch = None
         elif branch is None and steps[-2].negative == 0 and step.slope[1] > 0.0:
-            branch = _bisect(system, states, steps, plan)
+            branch = pivot_turn(system, states, steps, plan)
         risen = branch is not None and pressure >= (1.0 + plan.stray) * branch.pressure
         share = FALLEN if place > plan.known else plan.ripple
         if risen:
@@ -226,50 +170,6 @@ def ramp(
             if go_on is None or not go_on(so_far):
                 return so_far
     return ended("step_bound", f"no limit within {len(states) - 1} steps")
-
-
-def summit(
-    system: System,
-    states: list[Any],
-    steps: list[Step],
-    top: int,
-    plan: Plan,
-    settled: System | None = None,
-) -> Limit:
-    """The limit next to state `top`, the highest of the path.
-
-    steps : of the path, steps[i] leads to states[i].  The top of the parabola through the highest
-    state and its neighbours is taken where it agrees with that state to plan.located / 2, since a
-    shorter step would bring another step error with it; else a step is retaken shorter until the
-    pressure is level at its end.  settled : as in ramp; the highest of its own states then.
-    """
-    places = np.cumsum([0.0, *(step.direction.step for step in steps[1:])])
-    at = min(max(top, 1), len(states) - 2)
-    near = slice(at - 1, at + 2)
-    pressures = np.array([state.pressure for state in states[near]])
-    x, height = _vertex(places[near] - places[at], pressures)
-    before = top if x >= 0.0 else top - 1
-    if settled is not None and before > 0:
-        highest = _highest(settled, states[before], states[before + 1], plan)
-        height = height if highest is None else highest
-    elif not plan.history and abs(height - pressures[1]) > 0.5 * plan.located * abs(height):
-        first = top if steps[top].slope[1] > 0.0 else top - 1
-        if first > 0 and steps[first].slope[1] > 0.0 > steps[first + 1].slope[1]:
-            height = _level(system, states[first], steps[first], steps[first + 1], plan)
-            height, before = max(height, states[top].pressure), first
-    return Limit(float(height), before, "limit", float(places[at] + x))
-
-
-def _vertex(x: NDArray[np.float64], y: NDArray[np.float64]) -> tuple[float, float]:
-    """Place and height of the top of the parabola through three points, the middle one at x = 0
-    and the highest; that point where they have no top."""
-    before, after = (y[0] - y[1]) / x[0], (y[2] - y[1]) / x[2]
-    bend = (after - before) / (x[2] - x[0])
-    slope = before - bend * x[0]
-    if bend >= 0.0:
-        return 0.0, float(y[1])
-    at = min(max(-0.5 * slope / bend, x[0]), x[2])
-    return float(at), float(y[1] + slope * at + bend * at * at)
 
 
 def _strayed(step: Step, base: Any, slope: tuple[float, float], plan: Plan, beyond: bool) -> bool:
@@ -355,89 +255,6 @@ def _check_distance(before: Any, after: Any, length: float, plan: Plan) -> None:
     )
     if moved > FARTHEST * length:
         raise SolveError("the path turns too sharply")
-
-
-def _level(system: System, base: Any, before: Step, after: Step, plan: Plan) -> float:
-    """Highest pressure of steps from base, by false position on dp at their ends.
-
-    before, after : the steps that led to base and went on from there; dp changes its sign.
-    """
-    change = (after.state.x - base.x).ravel()
-    high = float(np.linalg.norm(change))
-    way, low = change / high, 0.0
-    rise, fall = before.slope[1], after.slope[1]
-    top = max(base.pressure, after.state.pressure)
-    scales = (plan.volume_scale, plan.pressure_scale)
-    for _ in range(BISECTIONS):
-        # kept off the ends so that the bracket shrinks
-        length = low + (high - low) * min(max(rise / (rise - fall), 0.05), 0.95)
-        try:
-            step = take_turn(system, base, way, length, scales, plan.newton)
-        except SolveError:
-            break
-        gain, top = step.state.pressure - top, max(top, step.state.pressure)
-        if abs(gain) <= 0.2 * plan.located * top:
-            break
-        if step.slope[1] > 0.0:
-            low, rise = length, step.slope[1]
-        else:
-            high, fall = length, step.slope[1]
-    return float(top)
-
-
-def _highest(system: System, base: Any, after: Any, plan: Plan) -> float | None:
-    """Highest pressure of steps from base towards the state after it and beyond, by Brent's method
-    on the pressure itself; None if such a step does not converge.
-
-    The tangent of a settled system leaves something out, so that it does not turn just there.
-    """
-    from scipy.optimize import minimize_scalar
-
-    change = (after.x - base.x).ravel()
-    high = float(np.linalg.norm(change))
-    scales = (plan.volume_scale, plan.pressure_scale)
-
-    def negative(length: float) -> float:
-        step = take_turn(system, base, change / high, length, scales, plan.newton)
-        return -float(step.state.pressure)
-
-    try:
-        found = minimize_scalar(
-            negative,
-            bracket=(0.3 * high, 0.6 * high),
-            options={"xtol": 1e-4, "maxiter": BISECTIONS},
-        )
-    except (SolveError, RuntimeError):  # RuntimeError: the pressure has no top near here
-        return None
-    return -float(found.fun)
-
-
-def _bisect(system: System, states: list[Any], steps: list[Step], plan: Plan) -> Limit:
-    """Where a pivot turns negative while the pressure still rises, by halving the step."""
-    base, before = states[-2], steps[-2]
-    low, high = base.pressure, states[-1].pressure
-    share_low, share_high = 0.0, 1.0
-    place = sum(step.direction.step for step in steps[1:-1])
-    for _ in range(BISECTIONS):
-        if high - low <= plan.located * abs(high):
-            break
-        share = 0.5 * (share_low + share_high)
-        control = Control(
-            0.0,
-            1.0,
-            plan.volume_scale,
-            plan.pressure_scale,
-            share * (states[-1].pressure - base.pressure) / plan.pressure_scale,
-        )
-        try:
-            step = take_step(system, base, control, plan.newton)
-        except SolveError:
-            break
-        if step.negative > before.negative:
-            high, share_high = step.state.pressure, share
-        else:
-            low, share_low = step.state.pressure, share
-    return Limit(0.5 * (low + high), len(states) - 2, "bifurcation", place)
 
 
 _NO_STEP = Step(None, 0, 0, Direction(np.zeros(0), 0.0), (float(np.sqrt(0.5)),) * 2)
