@@ -15,7 +15,7 @@ import numpy as np
 
 from domemargin.fea.core.path import CONVERGED, ENDINGS, Aim, Converged, Newton
 from domemargin.fea.errors import SolveError
-from domemargin.fea.metal.layers import BLOCK
+from domemargin.fea.metal.lanes import BLOCK
 from domemargin.fea.metal.materials import B1, B2, EP, NU, P1, P2, STATE, E, encode
 from domemargin.fea.metal.spread import REACH, Means, raised, running_means
 from domemargin.fea.shell.given import Body, Found, Start

@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from domemargin.fea.compiled import kernel
-from domemargin.fea.metal.layers import (
+from domemargin.fea.metal.lanes import (
     BEYOND,
     BLOCK,
     C11,
@@ -36,7 +36,20 @@ from domemargin.fea.metal.layers import (
     Y,
     rows,
 )
-from domemargin.fea.metal.materials import B1, B2, B3, ELASTIC, EP, LAW, NU, E, yield_curve
+from domemargin.fea.metal.materials import (
+    B1,
+    B2,
+    B3,
+    BACK,
+    ELASTIC,
+    EP,
+    LAW,
+    NU,
+    R_VALUE,
+    E,
+    yield_curve,
+)
+from domemargin.fea.metal.surfaces import equivalent, normal
 from domemargin.fea.shell.blocks import SHEAR, locate_points, stress_block
 from domemargin.fea.shell.given import Body, Fields, Start
 from domemargin.profiles.arrays import Floats
@@ -80,6 +93,32 @@ def secant_moduli(material: Floats, lanes: Floats, i: int, ep: float) -> None:
     lanes[C23 + i] = (m12 * m13 - m11 * m23) / det
     lanes[C33 + i] = (m11 * m22 - m12 * m12) / det
     lanes[_SHEAR + i] = 1.0 / shear
+
+
+@kernel
+def secant_moduli_of_surface(material: Floats, lanes: Floats, i: int, ep: float) -> None:
+    """The same for metal with an r-value or a back stress that fades.
+
+    Compliance = elastic + ep H + g g / h, g and H first and second derivatives of the equivalent
+    stress; the shear modulus from stress and plastic strain having the same axes.
+    """
+    modulus, nu, r_value = material[E], material[NU], material[R_VALUE]
+    s1 = lanes[T1 + i] - lanes[STATES + B1 * BLOCK + i]
+    s2 = lanes[T2 + i] - lanes[STATES + B2 * BLOCK + i]
+    f = equivalent(s1, s2, r_value)
+    g1, g2, h11, h12, h22 = normal(s1 / f, s2 / f, r_value)
+    _, slope = yield_curve(material, lanes[STATES + EP * BLOCK + i])
+    secant = ep / f
+    hard = 1.0 / max(lanes[FACTOR + i] * slope, 1e-9 * modulus)
+    m11 = 1.0 / modulus + secant * h11 + hard * g1 * g1
+    m12 = -nu / modulus + secant * h12 + hard * g1 * g2
+    m22 = 1.0 / modulus + secant * h22 + hard * g2 * g2
+    det = m11 * m22 - m12 * m12
+    lanes[C11 + i], lanes[C12 + i], lanes[C22 + i] = m22 / det, -m12 / det, m11 / det
+    # (g1 - g2) / (s1 - s2) becomes a second derivative where the stresses meet
+    apart = (s1 - s2) / f
+    ratio = (g1 - g2) / apart if abs(apart) > 1e-6 else 0.5 * (h11 - 2.0 * h12 + h22)
+    lanes[_SHEAR + i] = 1.0 / (2.0 * (1.0 + nu) / modulus + 2.0 * secant * ratio)
 
 
 @kernel
@@ -128,7 +167,10 @@ def _moduli(body: Body, lanes: Floats, first: int, theory: int) -> None:
         for i in range(BLOCK):
             if lanes[BEYOND + i] > 0.0:
                 ep = lanes[STATES + EP * BLOCK + i] - prior[first + i]
-                secant_moduli(material, lanes, i, ep)
+                if material[R_VALUE] > 0.0 or material[BACK] > 0.0:
+                    secant_moduli_of_surface(material, lanes, i, ep)
+                else:
+                    secant_moduli(material, lanes, i, ep)
 
 
 @kernel
