@@ -112,13 +112,12 @@ def yield_ratio(material: Floats, factor: Floats, layers: Floats, stress: Floats
     if material[LAW] == ELASTIC:
         return out
     r_value = material[R_VALUE]
-    shear = 0.0 if r_value > 0.0 or material[BACK] > 0.0 else 3.0
     for i in range(factor.size):
         size = factor[i] * isotropic_stress(material, layers[EP, i])
         s1, s2 = stress[0, i] - layers[B1, i], stress[1, i] - layers[B2, i]
         s3 = stress[2, i] - layers[B3, i]
         if r_value > 0.0:
-            out[i] = power_sum(s1, s2, r_value) ** 0.125 / size
+            out[i] = math.sqrt(power_sum(s1, s2, r_value) ** 0.25 + 3.0 * s3 * s3) / size
         else:
-            out[i] = math.sqrt(s1 * s1 - s1 * s2 + s2 * s2 + shear * s3 * s3) / size
+            out[i] = math.sqrt(s1 * s1 - s1 * s2 + s2 * s2 + 3.0 * s3 * s3) / size
     return out
