@@ -69,6 +69,9 @@ class Material:
     r_value : mean of the sheet's ratios of width to thickness strain; Hosford's yield surface of
         exponent 8 then, with `hardening` for a test along the sheet.  None is von Mises.  With
         an r-value or a back stress, transverse shear stays elastic.
+    temperature, bake : degrees Celsius of the bottom, and of a bake of 10 to 20 min; the values
+        above are those at room temperature without that bake, and domemargin.profiles.heat turns
+        them into those that a solve takes.  None leaves them.
     density : g/cm3.
     name : how it is called in reports.
     """
@@ -82,6 +85,8 @@ class Material:
     name: str = "as given"
     back_stress: BackStress | None = None
     r_value: float | None = None
+    temperature: float | None = None
+    bake: float | None = None
 
     def at_yield(self, strength: float) -> Material:
         """The metal with another initial yield stress, MPa: the whole yield curve moves up or

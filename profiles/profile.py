@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
-from domemargin.profiles.limits import LIMITS, check, unknown_name
+from domemargin.profiles.limits import LIMITS, check, check_material, unknown_name
 from domemargin.profiles.local import Along, Zone, cosine_step, smooth_through
 from domemargin.profiles.material import Material
 from domemargin.profiles.shape.chain import Chain, solve
@@ -218,6 +218,8 @@ class Profile:
             if owner == "material":
                 new = _checked_material(old, new)
             own[owner] = replace(old, **new)
+            if owner == "material":
+                check_material(own[owner])
         shape, sheet = own.get("shape", self.shape), own.get("sheet", self.sheet)
         chain = solve(shape, sheet)
         if not isinstance(chain, Chain):

@@ -1,4 +1,4 @@
-"""Numbers with units, as people write them, to internal units (mm, radians, MPa, g/cm3)."""
+"""Numbers with units, as people write them, to internal units (mm, radians, MPa, g/cm3, degC)."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ INTERNAL_UNIT = {
     "density": "g/cm3",
     "force": "N",
     "stiffness": "N/mm",
+    "temperature": "degC",
 }
 
 # What one unit is in internal units, for the units people write: pint takes 0.15 s to import and
@@ -37,7 +38,11 @@ _COMMON: dict[str, dict[str, float]] = {
     "density": {"g/cm3": 1.0, "kg/m3": 1e-3},
     "force": {"N": 1.0, "kN": 1e3, "lbf": 4.4482216152605},
     "stiffness": {"N/mm": 1.0, "kN/mm": 1e3, "lbf/in": 0.17512683524647638},
+    "temperature": {"degC": 1.0, "C": 1.0, "°C": 1.0, "degF": 5.0 / 9.0, "F": 5.0 / 9.0,
+                    "°F": 5.0 / 9.0, "K": 1.0},
 }  # fmt: skip
+# where the scale of a unit of temperature begins, degrees Celsius
+_ZERO = {"degF": -160.0 / 9.0, "F": -160.0 / 9.0, "°F": -160.0 / 9.0, "K": -273.15}
 # The default registry knows a thousand units and takes 0.15 s to build; these take 1 ms.
 _DEFINITIONS = """
 micro- = 1e-6 = µ- = u-
@@ -75,6 +80,7 @@ _EXAMPLE = {
     "density": "2.72 g/cm3",
     "force": "4 kN",
     "stiffness": "400 N/mm",
+    "temperature": "65 degC",
 }
 
 
@@ -92,6 +98,8 @@ def _factor(unit: str, dimension: str) -> float | None:
     """What one unit is in internal units; None if the unit is unknown or of another dimension."""
     if unit in _COMMON[dimension]:
         return _COMMON[dimension][unit]
+    if dimension == "temperature":  # a scale with a beginning of its own
+        return None
     if not _UNIT.fullmatch(unit):
         return None
     import pint
@@ -113,7 +121,7 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
     """A quantity such as "10.2 mm", "0.402 in", "4 deg" or "90 psi" in internal units.
 
     dimension : "length" (mm), "angle" (radians), "stress" (MPa), "pressure" (MPa),
-        "density" (g/cm3), "force" (N), "stiffness" (N/mm).
+        "density" (g/cm3), "force" (N), "stiffness" (N/mm), "temperature" (degrees Celsius).
     field : how the input is called, for the message.
     Raises InputError if the text is not a number with a unit of that dimension.
     """
@@ -149,7 +157,9 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
             given,
             needed,
         )
-    return float(match[1]) * factor
+    return float(match[1]) * factor + (
+        _ZERO.get(match[2], 0.0) if dimension == "temperature" else 0
+    )
 
 
 def write_quantity(value: float, dimension: str) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 
 from domemargin.fea.compiled import kernel
 from domemargin.profiles.arrays import Floats
+from domemargin.profiles.heat import as_solved
 from domemargin.profiles.material import Linear, Material, Swift, Table, Voce
 
 ELASTIC, LINEAR, VOCE, SWIFT, TABLE = range(5)
@@ -19,7 +20,9 @@ E, NU, LAW, YIELD, FIRST, SECOND, KINEMATIC, R_VALUE, BACK, RECALL, POINTS = ran
 
 
 def encode(material: Material) -> Floats:
-    """Pack a material into one flat array for the compiled kernels (layout above, MPa)."""
+    """Pack a material into one flat array for the compiled kernels (layout above, MPa), at its
+    temperature and after its bake."""
+    material = as_solved(material)
     head = np.zeros(POINTS + 1)
     head[E], head[NU] = material.elastic_modulus, material.poisson_ratio
     head[KINEMATIC] = material.kinematic_share
@@ -95,7 +98,7 @@ def isotropic_stress(material: Floats, ep: float) -> float:
     not back stress."""
     now, _ = yield_curve(material, ep)
     first = material[YIELD]
-    size = first + (1.0 - material[KINEMATIC]) * (now - first)
+    size: float = first + (1.0 - material[KINEMATIC]) * (now - first)
     if material[BACK] > 0.0:
         size -= material[BACK] * (1.0 - math.exp(-material[RECALL] * ep))
     return size

@@ -302,8 +302,8 @@ def _settle(lanes: Floats, count: int, metal: tuple[float, ...]) -> None:
     nu = apart / mean
     per_modulus = 1.0 / (mean * (1.0 - nu * nu))
     for i in range(count):
-        _, _, _, _, e1, e2, c1, c2, p1, p2, c, dc, y, dy, per_all, r1, r2, d1, d2, a1, a2 = _reached(
-            lanes, i, metal
+        _, _, _, _, e1, e2, c1, c2, p1, p2, c, dc, y, dy, per_all, r1, r2, d1, d2, a1, a2 = (
+            _reached(lanes, i, metal)
         )
         _, kin, both, slope = _sizes(lanes, i, metal)
         d, w = lanes[STEP + i], lanes[_W + i]

@@ -14,9 +14,17 @@ from pydantic import ValidationError
 
 from domemargin.profiles.errors import InputError, brief
 from domemargin.profiles.files.schema import HERE, LAWS, TABLES, AnyLaw, FileTable, MaterialTable
-from domemargin.profiles.limits import LIMITS, allowed_range, check, unknown_name
+from domemargin.profiles.limits import LIMITS, allowed_range, check, check_material, unknown_name
 from domemargin.profiles.local import Along, Zone
-from domemargin.profiles.material import Hardening, Linear, Material, Swift, Table, Voce
+from domemargin.profiles.material import (
+    BackStress,
+    Hardening,
+    Linear,
+    Material,
+    Swift,
+    Table,
+    Voce,
+)
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.shape import Shape, Sheet
@@ -143,7 +151,7 @@ def _formed(table: FileTable) -> FormedState | None:
 
 def material_of(table: MaterialTable) -> Material:
     """The metal that a checked [material] table describes.  Raises InputError."""
-    values = table.model_dump(exclude={"hardening"})
+    values = table.model_dump(exclude={"hardening", "back_stress"})
     for name, value in values.items():
         if f"material.{name}" in LIMITS and value is not None:
             check(f"material.{name}", value)
@@ -161,7 +169,12 @@ def material_of(table: MaterialTable) -> Material:
         values["yield_strength"] = law.stress[0] if law.stress else None
     elif law.law not in ("elastic", "perfect") and strength is None:
         raise _material_error("yield_strength", "missing", f"given with law {law.law}")
-    return Material(**values, hardening=_hardening(law))
+    back = table.back_stress
+    if back is not None:
+        values["back_stress"] = BackStress(**back.model_dump())
+    material = Material(**values, hardening=_hardening(law))
+    check_material(material)
+    return material
 
 
 def _material_error(name: str, value: str, allowed: str) -> InputError:

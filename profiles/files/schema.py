@@ -12,6 +12,10 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
         # or linear (modulus), voce (saturation, rate), table (plastic_strain, stress),
         # perfect; elastic, or no yield_strength at all, never yields
     kinematic_share = 0.3
+        # or back_stress = { saturation = "40 MPa", rate = 60 }, one that fades where strain turns
+    r_value = 0.8                         # mean r-value: Hosford's yield surface
+    temperature = "65 degC"               # of the bottom; values are those at room temperature
+    bake = "205 degC"                     # values are as rolled, and the can was baked 10 to 20 min
     [[zone]]                              # later zones lie over earlier ones
     part = "nose"                         # or from = "24 mm" and to = "27 mm" of arc length
     gauge_factor = 0.97                   # or gauge = "0.26 mm"
@@ -72,6 +76,7 @@ Length = Annotated[float, BeforeValidator(partial(_quantity, "length"))]
 Angle = Annotated[float, BeforeValidator(partial(_quantity, "angle"))]
 Stress = Annotated[float, BeforeValidator(partial(_quantity, "stress"))]
 Density = Annotated[float, BeforeValidator(partial(_quantity, "density"))]
+Temperature = Annotated[float, BeforeValidator(partial(_quantity, "temperature"))]
 Number = Annotated[float, BeforeValidator(_number)]
 
 
@@ -153,6 +158,13 @@ LAWS: dict[str, type[_Table]] = {
 AnyLaw = LinearTable | VoceTable | SwiftTable | PointsTable | PlainTable
 
 
+class BackStressTable(_Table):
+    """material.back_stress; see domemargin.profiles.material.BackStress."""
+
+    saturation: Stress
+    rate: Number
+
+
 class MaterialTable(_Table):
     """[material]; see domemargin.profiles.material.Material."""
 
@@ -162,6 +174,10 @@ class MaterialTable(_Table):
     yield_strength: Stress | None = None
     hardening: Annotated[AnyLaw, Field(discriminator="law")] = PlainTable(law="perfect")
     kinematic_share: Number = 0.0
+    back_stress: BackStressTable | None = None
+    r_value: Number | None = None
+    temperature: Temperature | None = None
+    bake: Temperature | None = None
     density: Density = 2.72
 
 
@@ -218,6 +234,7 @@ TABLES: dict[tuple[str, ...], type[_Table]] = {
     ("shape",): ShapeTable,
     ("sheet",): SheetTable,
     ("material",): MaterialTable,
+    ("material", "back_stress"): BackStressTable,
     ("zone",): ZoneTable,
     ("along",): AlongTable,
     ("formed",): FormedTable,

@@ -21,6 +21,7 @@ import typer
 from domemargin.fea.errors import SolveError
 from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli import commands, doming, readings_commands
+from domemargin.studies.cli.metal import metal
 from domemargin.studies.cli.waviness import waviness
 
 app = typer.Typer(
@@ -314,6 +315,7 @@ def _print_json(data: dict[str, Any]) -> None:
 
 
 app.command()(waviness)
+app.command()(metal)
 readings_commands.register(app)
 commands.register(app)
 doming.register(app)
