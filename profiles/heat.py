@@ -3,12 +3,12 @@
 Factors of the modulus: EN 1999-1-2, table of moduli of aluminium alloys against temperature, 70.0,
 69.3, 67.9 and 65.1 GPa at 20, 50, 100 and 150 degrees Celsius (value from memory).
 
-Factors of the yield curve are estimates.  For cold-rolled 3xxx sheet handbooks print the same
-yield strength at room temperature and at 100 degrees (3004-H38, 248 MPa; value from memory), rounded
-to 0.5 ksi and after long holding; flow stress that thermal activation and the modulus carry falls
-by some per cent.  Between the two 5 % at 65 degrees is taken, from 3 to 7 %.  A bake of 10 to 20
-min at 200 to 205 degrees takes 15 to 30 MPa off 270 to 295 MPa (value from memory): 8 %, from 5 to
-11 %, less in proportion down to 100 degrees, below which none is taken.
+Factors of the yield curve are estimates. For cold-rolled 3xxx sheet handbooks print the same
+yield strength at room temperature and at 100 degrees (3004-H38, 248 MPa; value from memory),
+rounded to 0.5 ksi and after long holding; flow stress that thermal activation and the modulus
+carry falls by some per cent. Between the two 5 % at 65 degrees is taken, from 3 to 7 %. A bake
+of 10 to 20 min at 200 to 205 degrees takes 15 to 30 MPa off 270 to 295 MPa (value from memory):
+8 %, from 5 to 11 %, less in proportion down to 100 degrees, below which none is taken.
 
 For the rate of loading, a test of seconds against a shelf time of months, no source was found:
 nothing is taken.

@@ -113,6 +113,13 @@ class Profile:
                     f"less than {most:.4g} mm",
                 )
 
+    @property
+    def is_formed(self) -> bool:
+        """Whether the metal brings strain from forming: layer by layer, by zones or by a table."""
+        prior = self.along is not None and self.along.prior_strain is not None
+        zones = any(zone.prior_strain is not None for zone in self.zones)
+        return self.formed is not None or prior or zones
+
     @cached_property
     def chain(self) -> Chain:
         """The solved tangent chain with its leg lengths and dome edge."""

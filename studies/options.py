@@ -95,6 +95,17 @@ def models_of(text: str, profile: Profile) -> tuple[str, ...]:
     return chosen[text]
 
 
+def at_temperature(profile: Profile, text: str | None) -> Profile:
+    """The profile with its metal at a temperature such as "65 degC"; as it is for None.
+
+    Raises InputError.
+    """
+    if text is None:
+        return profile
+    celsius = ranged(text, "temperature", "--temperature", 0.0, 120.0, "degC")
+    return profile.replaced(temperature=celsius)
+
+
 def settings_of(
     require: str | None = None,
     at: Sequence[str] = (),

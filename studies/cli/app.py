@@ -158,6 +158,13 @@ def reversal(
             show_default=False,
         ),
     ] = "shell",
+    temperature: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TEMPERATURE",
+            help='Of the bottom, such as "65 degC": weaker metal when warm.  [the profile\'s]',
+        ),
+    ] = None,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -165,9 +172,9 @@ def reversal(
     from domemargin.profiles.files.loading import load_profile
     from domemargin.profiles.files.section import GmshUnavailableError
     from domemargin.studies.cli.runs import run_folder, write_curve, write_figure, write_json
-    from domemargin.studies.options import models_of, settings_of
+    from domemargin.studies.options import at_temperature, models_of, settings_of
 
-    bottom = load_profile(profile)
+    bottom = at_temperature(load_profile(profile), temperature)
     models = models_of(model, bottom)
     settings = settings_of(require, at or (), resolution, ceiling, waves)
     folder = None if json_only and out is None else run_folder(out, bottom.name)
@@ -181,7 +188,10 @@ def reversal(
     except GmshUnavailableError as error:
         raise typer.Exit(_fail(str(error), 1)) from None
     record = records[0]
-    data = record.to_dict()
+    from domemargin.studies.text.metal_notes import metal_notes
+
+    notes = metal_notes(record, settings)
+    data = record.to_dict() | notes.data
     if len(records) > 1:
         data = {name: one.to_dict() for name, one in zip(models, records, strict=True)}
     files: list[Path] = []
@@ -197,7 +207,8 @@ def reversal(
     else:
         from domemargin.studies.text.summary import print_reversal
 
-        print_reversal(record, files, judge=records[1] if len(records) > 1 else None)
+        judge = records[1] if len(records) > 1 else None
+        print_reversal(record, files, judge, notes.rows)
     from domemargin.fea.core.record import KINDS, UNANSWERED
 
     for one in records:

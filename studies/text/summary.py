@@ -51,8 +51,14 @@ def _print_head(console: Console, profile: Profile) -> None:
     console.print(Text(sizes))
 
 
-def print_reversal(record: Record, files: Sequence[Path], judge: Record | None = None) -> None:
-    """The summary of a reversal solve; judge : the same bottom by the solid."""
+def print_reversal(
+    record: Record,
+    files: Sequence[Path],
+    judge: Record | None = None,
+    notes: Sequence[tuple[str, str]] = (),
+) -> None:
+    """The summary of a reversal solve; judge : the same bottom by the solid; notes : rows on its
+    metal, those with the word estimate in red."""
     console = narrow_console()
     _print_head(console, record.profile)
     console.print()
@@ -87,6 +93,8 @@ def print_reversal(record: Record, files: Sequence[Path], judge: Record | None =
         _add_onset(metal, record.onset)
     for i, line in enumerate(stability_words(record)):
         metal.add_row("" if i else "Waves", line)
+    for title, words in notes:
+        metal.add_row(title, Text(words, style="red" if "estimate" in words else ""))
     mesh = record.mesh
     through = f", {mesh.layers} layers" if mesh.model == "shell" else " of a solid"
     metal.add_row(
