@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from domemargin.profiles.errors import InputError, brief
 from domemargin.profiles.files.schema import HERE, LAWS, TABLES, AnyLaw, FileTable, MaterialTable
+from domemargin.profiles.forming import forming_zones
 from domemargin.profiles.limits import LIMITS, allowed_range, check, check_material, unknown_name
 from domemargin.profiles.local import Along, Zone
 from domemargin.profiles.material import (
@@ -128,10 +129,14 @@ def profile_of(table: FileTable) -> Profile:
     if table.along is not None:
         lists = table.along.model_dump(exclude_none=True)
         along = Along(**{name: tuple(values) for name, values in lists.items()})
+    own, sheet = Shape(**shape), Sheet(**table.sheet.model_dump())
+    if table.formed is True:
+        _check_estimate(zones, along)
+        zones = [*forming_zones(own, sheet), *zones]
     return Profile(
         table.name,
-        Shape(**shape),
-        Sheet(**table.sheet.model_dump()),
+        own,
+        sheet,
         material_of(table.material),
         tuple(zones),
         along,
@@ -139,8 +144,18 @@ def profile_of(table: FileTable) -> Profile:
     )
 
 
+def _check_estimate(zones: list[Zone], along: Along | None) -> None:
+    """Reject the estimate of forming beside prior strain of the file's own.  Raises InputError."""
+    table = along is not None and along.prior_strain is not None
+    if table or any(zone.prior_strain is not None for zone in zones):
+        raise InputError(
+            "formed is true beside prior_strain; give one of the two",
+            "formed", "true", "absent beside prior_strain",
+        )  # fmt: skip
+
+
 def _formed(table: FileTable) -> FormedState | None:
-    if table.formed is None:
+    if table.formed is None or isinstance(table.formed, bool):
         return None
     values: dict[str, Any] = {
         name: tuple(tuple(entry) if isinstance(entry, list) else entry for entry in entries)

@@ -30,7 +30,8 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
                                           # at a slope of 1 at most
 
 [formed], written by the command doming, holds what forming left in each layer
-(profiles/shape/formed.py).
+(profiles/shape/formed.py).  formed = true, above the first table, takes the estimate of
+profiles/forming.py: prior strain of each part, by the bottom's own radii.
 
 Ranges are not checked here but by the dataclasses the tables turn into (profiles/limits.py).
 This module imports pydantic, so it is imported only when a file is read.
@@ -226,7 +227,7 @@ class FileTable(_Table):
     material: MaterialTable
     zone: list[ZoneTable] = []
     along: AlongTable | None = None
-    formed: FormedTable | None = None
+    formed: Annotated[FormedTable | bool | None, Field(union_mode="left_to_right")] = None
 
 
 TABLES: dict[tuple[str, ...], type[_Table]] = {

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from domemargin.profiles.heat import (
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from domemargin.fea.core.record import Record
     from domemargin.fea.core.settings import Settings
     from domemargin.profiles.material import Material
+
+
+RESTS = "Growth rests on"  # title of the note that stands below the growth table
 
 
 def heat_words(material: Material) -> str:
@@ -80,14 +83,72 @@ def metal_notes(record: Record, settings: Settings) -> Notes:
     been formed and no share is given, and what forming would do where it has not."""
     from domemargin.fea.bottom.kinematic import GROUND, kinematic_band, share_is_open
 
-    profile, rows, data = record.profile, [], {}
+    profile = record.profile
+    rows: list[tuple[str, str]] = []
+    data: dict[str, Any] = {}
     if words := heat_words(profile.material):
         rows.append(("Metal", words))
         data["heat"] = heat_data(profile.material)
     if record.reversal_pressure_mpa is None or profile.material.yield_strength is None:
         return Notes(tuple(rows), data)
+    rests = "the metal as it is given, with the strain of forming"
+    if profile.formed is not None:
+        rests = "what forming left in each layer"
+    elif not profile.is_formed:
+        rests = "metal before forming, which grows too much"
+        if share_is_open(profile) and settings.model == "shell":
+            formed = forming_estimate(record, settings)
+            rows.append(("Forming", forming_words(record, formed)))
+            data["forming_estimate"] = forming_data(formed)
+    rows.append((RESTS, rests))
+    data["growth_rests_on"] = rests
     if profile.is_formed and share_is_open(profile) and settings.model == "shell":
         band = kinematic_band(profile, settings)
         rows.append(("Kinematic share", band_words(band)))
         data["kinematic_band"] = asdict(band) | {"ground": GROUND}
     return Notes(tuple(rows), data)
+
+
+def forming_estimate(record: Record, settings: Settings) -> Record:
+    """The same bottom with the strain that forming would leave, by its own radii."""
+    from domemargin.fea.bottom.reversal import reversal
+    from domemargin.profiles.forming import forming_zones
+
+    profile = record.profile
+    zones = (*forming_zones(profile.shape, profile.sheet), *profile.zones)
+    settings = replace(settings, waves=0, follow=False, required=None)
+    return reversal(replace(profile, zones=zones), settings)
+
+
+def forming_words(plain: Record, formed: Record) -> str:
+    """What forming would do, in a sentence."""
+    from domemargin.profiles.forming import GROWTH_ERROR, LIMIT_ERROR, TOOLS
+
+    before, after = plain.reversal_pressure_mpa, formed.reversal_pressure_mpa
+    if before is None or after is None:
+        return "what it would do could not be estimated: no reversal pressure was found"
+    text = f"would take {before / PSI:.1f} to {after / PSI:.1f} psi"
+    pair = [one.growth[0] for one in (plain, formed) if one.growth]
+    growths = [one.permanent_stand_growth_mm for one in pair]
+    if len(pair) == 2 and all(growth is not None for growth in growths):
+        text += (
+            f", permanent growth at {pair[0].pressure_mpa / PSI:.0f} psi {growths[0]:.2f} to "
+            f"{growths[1]:.2f} mm"
+        )
+    return (
+        f"{text}: an estimate from the bottom's own radii, at a kinematic share of 0, with "
+        f"standard deviations of {100 * LIMIT_ERROR:.0f} % and {GROWTH_ERROR:g} mm on {TOOLS} tools; "
+        "formed = true in the profile applies it"
+    )
+
+
+def forming_data(formed: Record) -> dict[str, Any]:
+    """The estimate as plain data."""
+    return {
+        "reversal_pressure_mpa": formed.reversal_pressure_mpa,
+        "growth": [asdict(one) for one in formed.growth],
+        "prior_strain": {
+            zone.part: zone.prior_strain for zone in formed.profile.zones if zone.part is not None
+        },
+        "note": "an estimate from the bottom's own radii; domemargin doming forms it",
+    }
