@@ -94,11 +94,10 @@ def test_estimate_against_the_doming_model_on_50_tools(evidence) -> None:
     assert len(limits) == 50
     rows = (
         ("limit, mean", 0.0, float(np.mean(limits)), 0.02),
-        ("limit, root mean square", LIMIT_ERROR, float(np.std(limits)), 0.3 * LIMIT_ERROR),
-        ("growth (mm), mean", 0.0, float(np.mean(growths)), 0.015),
+        ("limit, scatter", LIMIT_ERROR, float(np.std(limits)), 0.3 * LIMIT_ERROR),
+        ("growth (mm), mean", 0.0, float(np.mean(growths)), 0.5 * GROWTH_ERROR),
         ("growth (mm), scatter", GROWTH_ERROR, float(np.std(growths)), 0.4 * GROWTH_ERROR),
     )
-    print(rows, np.mean(plain), min(limits), max(limits))
     for name, expected, computed, tolerance in rows:
         evidence(
             f"50 tools, estimate of forming over the doming model: {name}",

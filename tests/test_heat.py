@@ -16,8 +16,10 @@ from evidence_rows import METAL, About
 from typer.testing import CliRunner
 
 from domemargin.fea.bottom.kinematic import kinematic_band, share_is_open
-from domemargin.fea.bottom.reversal import reversal
-from domemargin.fea.metal.materials import BACK, YIELD, E, encode, yield_curve
+from domemargin.fea.bottom.length import length_effect
+from domemargin.fea.bottom.reversal import discretisation, reversal, shell_view
+from domemargin.fea.core.settings import Settings
+from domemargin.fea.metal.materials import BACK, EP, YIELD, E, encode, yield_curve
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.files.loading import load_profile, parse_profile
 from domemargin.profiles.files.writing import dump_profile
@@ -134,3 +136,20 @@ def test_band_of_the_share() -> None:
     assert band.growths is not None
     assert band.growths[1] > 1.5 * band.growths[0]
     assert not share_is_open(profile.replaced(kinematic_share=0.3))
+
+
+def test_without_its_length_no_strain_is_resisted() -> None:
+    """A mean that takes in itself only leaves every factor as it was; the answer is another."""
+    profile = load_profile("north")
+    view = shell_view(profile, discretisation(0.002), metal_length=False)
+    state = view.start()
+    state.layers[EP] += np.linspace(0.0, 0.2, state.layers.shape[1])
+    found = view.system.evaluate(state.x.ravel(), 0.0, state)
+    after = view.system.accept(state.x.ravel(), 0.0, found, state)
+    assert np.array_equal(after.factor, view.system.layer_factor)
+    settings = Settings(waves=0)
+    effect = length_effect(reversal(profile, settings), settings)
+    assert effect.pressure_mpa is not None
+    assert effect.without_mpa is not None
+    # 0.1 to 0.3 % on bottoms drawn, not formed (fea/metal/spread.py)
+    assert 0.0005 < abs(effect.pressure_mpa / effect.without_mpa - 1.0) < 0.005

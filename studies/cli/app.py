@@ -165,6 +165,12 @@ def reversal(
             help='Of the bottom, such as "65 degC": weaker metal when warm.  [the profile\'s]',
         ),
     ] = None,
+    length: Annotated[
+        bool,
+        typer.Option(
+            "--length", help="Also solve without the metal's length: how much rests on it."
+        ),
+    ] = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -190,7 +196,7 @@ def reversal(
     record = records[0]
     from domemargin.studies.text.metal_notes import metal_notes
 
-    notes = metal_notes(record, settings)
+    notes = metal_notes(record, settings, length)
     data = record.to_dict() | notes.data
     if len(records) > 1:
         data = {name: one.to_dict() for name, one in zip(models, records, strict=True)}

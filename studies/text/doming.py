@@ -96,7 +96,7 @@ def print_doming(
     if sides is not None:
         _add_sides(answer, sides)
     if band is not None:
-        answer.add_row("Kinematic share", band_words(band))
+        answer.add_row("Kinematic share", band_words(band, tooling.material.kinematic_share))
     elif record.tooling.material.kinematic_share == 0.0:
         open_share = "0, not given: --share-band shows what a share of up to 0.6 does"
         answer.add_row("Kinematic share", open_share)

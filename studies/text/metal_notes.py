@@ -16,6 +16,7 @@ from domemargin.profiles.units import PSI
 
 if TYPE_CHECKING:
     from domemargin.fea.bottom.kinematic import KinematicBand
+    from domemargin.fea.bottom.length import LengthEffect
     from domemargin.fea.core.record import Record
     from domemargin.fea.core.settings import Settings
     from domemargin.profiles.material import Material
@@ -54,13 +55,14 @@ def heat_data(material: Material) -> dict[str, Any]:
     }
 
 
-def band_words(band: KinematicBand) -> str:
-    """What the share leaves open, in a sentence."""
+def band_words(band: KinematicBand, given: float = 0.0) -> str:
+    """What the share leaves open, in a sentence; given : the metal's own, 0 for none."""
     pressures, growths = band.pressures, band.growths
     if pressures is None:
         return "the kinematic share is not given, and not every share in 0 to 0.6 gave a pressure"
     text = (
-        f"not given; over {band.shares[0]:g} to {band.shares[-1]:g} the pressure is "
+        f"{f'{given:g} is given' if given else 'not given'}; over {band.shares[0]:g} to "
+        f"{band.shares[-1]:g} the pressure is "
         f"{pressures[0] / PSI:.1f} to {pressures[1] / PSI:.1f} psi"
     )
     if growths is not None:
@@ -71,6 +73,23 @@ def band_words(band: KinematicBand) -> str:
     return text + "; a reverse test settles it (`domemargin metal`)"
 
 
+def length_words(effect: LengthEffect) -> str:
+    """What the metal's length did, in a sentence."""
+    if effect.pressure_mpa is None or effect.without_mpa is None:
+        return "without it no reversal pressure was found"
+    change = 100.0 * (effect.pressure_mpa / effect.without_mpa - 1.0)
+    text = (
+        f"brings {effect.without_mpa / PSI:.1f} psi without it to {effect.pressure_mpa / PSI:.1f} "
+        f"psi ({change:+.2f} %)"
+    )
+    if None not in (effect.permanent_mm, effect.without_permanent_mm, effect.growth_at_mpa):
+        text += (
+            f", permanent growth at {(effect.growth_at_mpa or 0.0) / PSI:.0f} psi "
+            f"{effect.without_permanent_mm:.2f} to {effect.permanent_mm:.2f} mm"
+        )
+    return text
+
+
 class Notes(NamedTuple):
     """Rows to print, and what goes into the record beside it."""
 
@@ -78,19 +97,28 @@ class Notes(NamedTuple):
     data: dict[str, Any]
 
 
-def metal_notes(record: Record, settings: Settings) -> Notes:
+def metal_notes(record: Record, settings: Settings, length: bool = False) -> Notes:
     """What stands beside an answer: heat, what the kinematic share leaves open where the metal has
-    been formed and no share is given, and what forming would do where it has not."""
+    been formed and no share is given, and what forming would do where it has not.
+
+    length : whether to solve once more for what the metal's length did.
+    """
     from domemargin.fea.bottom.kinematic import GROUND, kinematic_band, share_is_open
 
     profile = record.profile
     rows: list[tuple[str, str]] = []
-    data: dict[str, Any] = {}
+    names = ("growth_rests_on", "forming_estimate", "kinematic_band", "metal_length")
+    data: dict[str, Any] = {"heat": heat_data(profile.material), **dict.fromkeys(names)}
     if words := heat_words(profile.material):
         rows.append(("Metal", words))
-        data["heat"] = heat_data(profile.material)
     if record.reversal_pressure_mpa is None or profile.material.yield_strength is None:
         return Notes(tuple(rows), data)
+    if length and settings.model == "shell":
+        from domemargin.fea.bottom.length import length_effect
+
+        effect = length_effect(record, settings)
+        rows.append(("Metal's length", length_words(effect)))
+        data["metal_length"] = asdict(effect)
     rests = "the metal as it is given, with the strain of forming"
     if profile.formed is not None:
         rests = "what forming left in each layer"
@@ -137,8 +165,8 @@ def forming_words(plain: Record, formed: Record) -> str:
         )
     return (
         f"{text}: an estimate from the bottom's own radii, at a kinematic share of 0, with "
-        f"standard deviations of {100 * LIMIT_ERROR:.0f} % and {GROWTH_ERROR:g} mm on {TOOLS} tools; "
-        "formed = true in the profile applies it"
+        f"standard deviations of {100 * LIMIT_ERROR:.0f} % and {GROWTH_ERROR:g} mm on {TOOLS} "
+        "tools; formed = true in the profile applies it"
     )
 
 
