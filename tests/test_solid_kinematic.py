@@ -107,7 +107,7 @@ def test_turning_the_metal_turns_the_stress() -> None:
 
 
 def test_against_the_layers_out_and_back(evidence) -> None:
-    """Stretched along r and hoop with nothing along z, and back across: the layers' plane stress."""
+    """Stretched along r and hoop, nothing along z, and back across: the plane stress of layers."""
     material = metal(0.4)
     solid, layer = None, np.zeros((LAYER_STATE, 1))
     for e1, e2 in ((0.03, 0.01), (-0.01, 0.02), (0.0, -0.03)):
