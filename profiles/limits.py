@@ -12,13 +12,14 @@ from difflib import get_close_matches
 from typing import NamedTuple
 
 from domemargin.profiles.errors import InputError, brief
+from domemargin.profiles.material import Material
 
 
 class Limit(NamedTuple):
     """Allowed range of one field, ends included.
 
-    kind : "length", "angle", "stress", "density" or "number".
-    low, high : in internal units (mm, radians, MPa, g/cm3).
+    kind : "length", "angle", "stress", "density", "temperature" or "number".
+    low, high : in internal units (mm, radians, MPa, g/cm3, degrees Celsius).
     """
 
     kind: str
@@ -33,6 +34,7 @@ SHOWN_UNIT = {
     "density": "g/cm3",
     "force": "N",
     "stiffness": "N/mm",
+    "temperature": "degC",
     "number": "",
 }
 
@@ -58,6 +60,11 @@ LIMITS: dict[str, Limit] = {
     "material.poisson_ratio": Limit("number", 0.0, 0.49),
     "material.yield_strength": Limit("stress", 1.0, 3000.0),
     "material.kinematic_share": Limit("number", 0.0, 1.0),
+    "material.back_stress.saturation": Limit("stress", 0.0, 3000.0),
+    "material.back_stress.rate": Limit("number", 0.01, 1000.0),
+    "material.r_value": Limit("number", 0.2, 3.0),
+    "material.temperature": Limit("temperature", 0.0, 120.0),
+    "material.bake": Limit("temperature", 20.0, 220.0),
     "material.density": Limit("density", 0.5, 25.0),
     "material.hardening.modulus": Limit("stress", 0.0, 1e5),
     "material.hardening.saturation": Limit("stress", 0.0, 3000.0),
@@ -187,6 +194,32 @@ def check(key: str, value: float, field: str | None = None) -> None:
             shown(value, kind),
             allowed_range(key),
         )
+
+
+def check_material(material: Material) -> None:
+    """Reject a back stress beside a share, out of range, or larger than the metal can have.
+
+    Raises InputError.
+    """
+    back = material.back_stress
+    if back is None:
+        return
+    field = "material.back_stress"
+    check(f"{field}.saturation", back.saturation)
+    check(f"{field}.rate", back.rate)
+    if material.kinematic_share > 0.0:
+        raise InputError(
+            f"{field} is given beside kinematic_share {material.kinematic_share:g}; "
+            "give one of the two",
+            field, "given", "absent beside kinematic_share",
+        )  # fmt: skip
+    most = 0.8 * (material.yield_strength or 0.0)
+    if back.saturation > most:
+        given, allowed = shown(back.saturation, "stress"), f"0 to {shown(most, 'stress')}"
+        raise InputError(
+            f"{field}.saturation is {given}; it must be {allowed}, four fifths of yield_strength",
+            f"{field}.saturation", given, allowed,
+        )  # fmt: skip
 
 
 def unknown_name(field: str, known: Iterable[str]) -> InputError:

@@ -44,14 +44,34 @@ Hardening = Linear | Voce | Swift | Table
 
 
 @dataclass(frozen=True)
+class BackStress:
+    """A back stress that fades: a term of Armstrong and Frederick.
+
+    Under load in one direction it comes to saturation (1 - exp(-rate ep)).  saturation : MPa.
+    (Armstrong & Frederick, CEGB report RD/B/N731, 1966; value from memory.)
+    """
+
+    saturation: float
+    rate: float
+
+
+@dataclass(frozen=True)
 class Material:
-    """An isotropic metal.
+    """An isotropic metal, or one with a mean r-value.
 
     elastic_modulus : MPa.  poisson_ratio : -.
     yield_strength : initial yield stress, MPa; None makes the material linear elastic.
     hardening : growth of the yield stress with equivalent plastic strain ep.
     kinematic_share : share (0..1) of that growth which moves the yield surface (back stress)
         in place of widening it: the Bauschinger effect of metal that is bent and unbent.
+    back_stress : in place of a share, a part of the yield stress that moves the yield surface
+        and fades where strain turns back.  A test in one direction feels neither.
+    r_value : mean of the sheet's ratios of width to thickness strain; Hosford's yield surface of
+        exponent 8 then, with `hardening` for a test along the sheet.  None is von Mises.  With
+        an r-value or a back stress, transverse shear stays elastic.
+    temperature, bake : degrees Celsius of the bottom, and of a bake of 10 to 20 min; the values
+        above are those at room temperature without that bake, and domemargin.profiles.heat turns
+        them into those that a solve takes.  None leaves them.
     density : g/cm3.
     name : how it is called in reports.
     """
@@ -63,6 +83,10 @@ class Material:
     kinematic_share: float = 0.0
     density: float = 2.72
     name: str = "as given"
+    back_stress: BackStress | None = None
+    r_value: float | None = None
+    temperature: float | None = None
+    bake: float | None = None
 
     def at_yield(self, strength: float) -> Material:
         """The metal with another initial yield stress, MPa: the whole yield curve moves up or

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from domemargin.profiles.around import Around
 from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError
-from domemargin.profiles.limits import LIMITS, check, unknown_name
+from domemargin.profiles.limits import LIMITS, check, check_material, unknown_name
 from domemargin.profiles.local import Along, Zone, cosine_step, smooth_through
 from domemargin.profiles.material import Material
 from domemargin.profiles.quantities import parse_quantity
@@ -116,6 +116,13 @@ class Profile:
                     f"{thickest:.4g} mm",
                     f"less than {most:.4g} mm",
                 )
+
+    @property
+    def is_formed(self) -> bool:
+        """Whether the metal brings strain from forming: layer by layer, by zones or by a table."""
+        prior = self.along is not None and self.along.prior_strain is not None
+        zones = any(zone.prior_strain is not None for zone in self.zones)
+        return self.formed is not None or prior or zones
 
     @cached_property
     def chain(self) -> Chain:
@@ -225,6 +232,8 @@ class Profile:
             if owner == "material":
                 new = _checked_material(old, new)
             own[owner] = replace(old, **new)
+            if owner == "material":
+                check_material(own[owner])
         shape, sheet = own.get("shape", self.shape), own.get("sheet", self.sheet)
         chain = solve(shape, sheet)
         if not isinstance(chain, Chain):

@@ -1,4 +1,4 @@
-"""Numbers with units, as people write them, to internal units (mm, radians, MPa, g/cm3)."""
+"""Numbers with units, as people write them, to internal units (mm, radians, MPa, g/cm3, degC)."""
 
 from __future__ import annotations
 
@@ -22,6 +22,7 @@ INTERNAL_UNIT = {
     "density": "g/cm3",
     "force": "N",
     "stiffness": "N/mm",
+    "temperature": "degC",
 }
 
 # What one unit is in internal units, for the units people write: pint takes 0.15 s to import and
@@ -37,6 +38,8 @@ _COMMON: dict[str, dict[str, float]] = {
     "density": {"g/cm3": 1.0, "kg/m3": 1e-3},
     "force": {"N": 1.0, "kN": 1e3, "lbf": 4.4482216152605},
     "stiffness": {"N/mm": 1.0, "kN/mm": 1e3, "lbf/in": 0.17512683524647638},
+    "temperature": {"degC": 1.0, "C": 1.0, "°C": 1.0, "degF": 5.0 / 9.0, "F": 5.0 / 9.0,
+                    "°F": 5.0 / 9.0, "K": 1.0},
 }  # fmt: skip
 # what drawings and gauges write as well; a gauge pressure is over that of the air, as all here are
 _ALSO: dict[str, dict[str, float]] = {
@@ -48,6 +51,8 @@ _ALSO: dict[str, dict[str, float]] = {
     "pressure": {"psig": PSI, "psi g": PSI, "psi(g)": PSI, "barg": BAR, "bar g": BAR,
                  "bar(g)": BAR, "kPag": 1e-3},
 }  # fmt: skip
+# where the scale of a unit of temperature begins, degrees Celsius
+_ZERO = {"degF": -160.0 / 9.0, "F": -160.0 / 9.0, "°F": -160.0 / 9.0, "K": -273.15}
 # The default registry knows a thousand units and takes 0.15 s to build; these take 1 ms.
 _DEFINITIONS = """
 micro- = 1e-6 = µ- = u-
@@ -92,6 +97,7 @@ _EXAMPLE = {
     "density": "2.72 g/cm3",
     "force": "4 kN",
     "stiffness": "400 N/mm",
+    "temperature": "65 degC",
 }
 
 
@@ -111,6 +117,8 @@ def _factor(unit: str, dimension: str) -> float | None:
         return _COMMON[dimension][unit]
     if unit in _ALSO.get(dimension, ()):
         return _ALSO[dimension][unit]
+    if dimension == "temperature":  # a scale with a beginning of its own
+        return None
     if not _UNIT.fullmatch(unit):
         return None
     import pint
@@ -133,7 +141,7 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
 
     As drawings have it: 0.060" and 1 1/16 in for inches, 4 deg 30 min and 30 arcmin, psig.
     dimension : "length" (mm), "angle" (radians), "stress" (MPa), "pressure" (MPa),
-        "density" (g/cm3), "force" (N), "stiffness" (N/mm).
+        "density" (g/cm3), "force" (N), "stiffness" (N/mm), "temperature" (degrees Celsius).
     field : how the input is called, for the message.
     Raises InputError if the text is not a number with a unit of that dimension.
     """
@@ -172,7 +180,9 @@ def parse_quantity(text: object, dimension: str, field: str) -> float:
             given,
             needed,
         )
-    return float(match[1]) * factor
+    return float(match[1]) * factor + (
+        _ZERO.get(match[2], 0.0) if dimension == "temperature" else 0
+    )
 
 
 def _as_drawn(text: str, dimension: str) -> float | None:

@@ -85,14 +85,25 @@ def models_of(text: str, profile: Profile) -> tuple[str, ...]:
         raise InputError(
             f"--model is {brief(text)}; it must be {allowed}", "--model", brief(text), allowed
         )
-    share = profile.material.kinematic_share
-    if "solid" in chosen[text] and share > 0.0:
-        raise InputError(
-            f"--model is {text}, but kinematic_share is {share:g}, and the solid carries isotropic "
-            "hardening only; it must be shell",
-            "--model", text, "shell",
-        )  # fmt: skip
+    for name in ("r_value", "back_stress"):
+        if "solid" in chosen[text] and getattr(profile.material, name) is not None:
+            raise InputError(
+                f"--model is {text}, but {name} is given, which the solid does not carry; it must "
+                "be shell",
+                "--model", text, "shell",
+            )  # fmt: skip
     return chosen[text]
+
+
+def at_temperature(profile: Profile, text: str | None) -> Profile:
+    """The profile with its metal at a temperature such as "65 degC"; as it is for None.
+
+    Raises InputError.
+    """
+    if text is None:
+        return profile
+    celsius = ranged(text, "temperature", "--temperature", 0.0, 120.0, "degC")
+    return profile.replaced(temperature=celsius)
 
 
 def settings_of(

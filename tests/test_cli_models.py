@@ -45,8 +45,8 @@ def test_solid_alone_is_a_record_like_the_shells(tmp_path: Path) -> None:
         ("plate", "", "--model is 'plate'; it must be shell, solid or both"),
         (
             "both",
-            "kinematic_share = 0.3",
-            "kinematic_share is 0.3, and the solid carries isotropic",
+            "r_value = 0.8",
+            "r_value is given, which the solid does not carry",
         ),
     ],
 )

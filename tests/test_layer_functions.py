@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from domemargin.fea.metal.layers import (
+from domemargin.fea.metal.lanes import (
     BLOCK,
     E1,
     E2,

@@ -238,9 +238,9 @@ def test_newton_converges_quadratically():
     assert norms[-1] < 1e-11
 
 
-def test_kinematic_share_is_rejected():
-    with pytest.raises(InputError, match=r"kinematic_share is 0\.3"):
-        ring(Material(E, NU, 270.0, Voce(40.0, 20.0), kinematic_share=0.3))
+def test_an_r_value_is_rejected():
+    with pytest.raises(InputError, match=r"r_value is given"):
+        ring(Material(E, NU, 270.0, Voce(40.0, 20.0), r_value=0.8))
 
 
 def test_evaluating_leaves_the_state_untouched():

@@ -3,7 +3,9 @@
 Source: the continuum of test_open_cases.py with one mesh (2 elements through the gauge) and steps
 of 0.04 mm; computed independently, +- 1 %.  Flow theory: first onset n = 1, after the limit, on the
 falling branch; n = 2 to 6 later.  Deformation theory (secant moduli in yielding points on the path
-of flow theory): n = 0 and n = 1 on the way up.
+of flow theory): n = 0 and n = 1 on the way up, with 2 and 4 elements through the gauge, +- 0.6 %
+(values first given, 0.5575 and 0.578, 0.4821 and 0.496 MPa, had a shear modulus that was not
+objective, and were withdrawn).
 The elastic bottom: five to seven waves 15 to 25 % below the axisymmetric snap, a first study's
 finding, value from memory.
 
@@ -12,7 +14,7 @@ Measured (MPa):
     flow theory, n = 1                0.6649 (-0.2 %)         0.5009 (0.0 %)
       at half and a quarter step      0.6652, 0.6649          0.5011, 0.5013
     deformation theory, n = 0, 1      0.5941, 0.6162          0.5006, 0.5075
-                                      (+6.6 %, +6.6 %)        (+3.8 %, +2.3 %)
+                                      (-0.1 %, +0.7 %)        (+0.2 %, +0.1 %)
       at a quarter step               0.5968, 0.6192          0.5015, 0.5084
     elastic, first                    n = 5, -21.2 %          n = 7, -24.6 %
 """
@@ -43,8 +45,8 @@ ABOUT = About(
 DATA = Path(__file__).parent / "data"
 # MPa
 FLOW = {"g": 0.666, "h": 0.501}
-DEFORMATION = {"g": {0: 0.5575, 1: 0.578}, "h": {0: 0.4821, 1: 0.496}}
-BAND = 0.01
+DEFORMATION = {"g": {0: 0.595, 1: 0.612}, "h": {0: 0.4996, 1: 0.507}}
+BAND, DEFORMATION_BAND = 0.01, 0.006
 
 
 def followed(profile: Profile, density: float = 1.0) -> tuple[Shell, Ramp, Plan]:
@@ -113,11 +115,18 @@ def test_onset_does_not_depend_on_the_mesh(case: str) -> None:
     assert one.pressure == pytest.approx(two.pressure, rel=3e-3)
 
 
-@pytest.mark.parametrize("n", [0, 1])
-@pytest.mark.parametrize("case", DEFORMATION)
-@pytest.mark.xfail(
-    strict=True,
-    reason="measured G 0.594 and 0.616, H 0.501 and 0.508 MPa: 2 to 7 % above the continuum",
+@pytest.mark.parametrize(
+    ("case", "n"),
+    [
+        ("g", 0),
+        pytest.param(
+            "g",
+            1,
+            marks=pytest.mark.xfail(strict=True, reason="measured 0.6164 MPa, 0.72 % above"),
+        ),
+        ("h", 0),
+        ("h", 1),
+    ],
 )
 def test_deformation_theory(evidence, case: str, n: int) -> None:
     shell, path, plan = plastic(case)
@@ -125,7 +134,8 @@ def test_deformation_theory(evidence, case: str, n: int) -> None:
     assert found is not None
     evidence(
         f"open case {case.upper()}, deformation theory, n = {n}: onset",
-        expected=DEFORMATION[case][n], computed=found.pressure, rel=BAND, unit="MPa",
+        expected=DEFORMATION[case][n], computed=found.pressure, rel=DEFORMATION_BAND,
+        unit="MPa",
     )  # fmt: skip
 
 

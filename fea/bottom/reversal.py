@@ -18,7 +18,7 @@ from domemargin.fea.core.record import Growth, Record, Stability, WaveMode
 from domemargin.fea.core.settings import Settings
 from domemargin.fea.errors import SolveError
 from domemargin.fea.shell.settled import Settled
-from domemargin.fea.shell.shell import Shell, build_shell
+from domemargin.fea.shell.shell import Shell, build_shell, without_length
 from domemargin.fea.waves.waves import DEFORMATION_WAVES, WaveOnset, first_onset
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.profile import Profile
@@ -93,8 +93,10 @@ class Solved:
     started: float  # time.perf_counter()
 
 
-def solve_path(profile: Profile, settings: Settings) -> Solved:
+def solve_path(profile: Profile, settings: Settings, metal_length: bool = True) -> Solved:
     """The path of a bottom to its limit, and beyond it where settings.follow says so.
+
+    metal_length : whether the metal of the shell has a length (fea/metal/spread.py).
 
     A body that cannot be solved at all has a path of its start only, with the reason.
     Raises InputError for a metal that the solid cannot represent.
@@ -120,7 +122,7 @@ def solve_path(profile: Profile, settings: Settings) -> Solved:
 
         view = solid_view(profile, resolution)
     else:
-        view = shell_view(profile, discretisation(resolution))
+        view = shell_view(profile, discretisation(resolution), metal_length)
     start = view.start()
     try:
         plan = plan_of(profile, view.system, ELASTIC_STEP, settings.ceiling)
@@ -134,9 +136,10 @@ def solve_path(profile: Profile, settings: Settings) -> Solved:
     return Solved(view, found, started)
 
 
-def shell_view(profile: Profile, choice: Discretisation) -> ShellView:
+def shell_view(profile: Profile, choice: Discretisation, metal_length: bool = True) -> ShellView:
     """The shell of a profile, and how its states are read."""
-    return ShellView(shell_of(profile, choice), profile.meridian)
+    shell = shell_of(profile, choice)
+    return ShellView(shell if metal_length else without_length(shell), profile.meridian)
 
 
 def reversal(profile: Profile, settings: Settings | None = None, **changes: Any) -> Record:
@@ -147,6 +150,8 @@ def reversal(profile: Profile, settings: Settings | None = None, **changes: Any)
     range; a solve that fails is a record whose kind and reason say so.
     """
     settings = replace(settings or Settings(), **changes)
+    if settings.model == "solid" and profile.material.kinematic_share > 0.0:
+        settings = replace(settings, waves=0)  # its second variation knows no back stress
     return record_of(profile, settings, solve_path(profile, settings))
 
 

@@ -6,9 +6,8 @@ logarithmic strains add and the small-strain return map holds at any strain (Sim
 Computational Inelasticity, 1998, ch. 9; plane stress: sec. 3.4, here in its decoupled axes
 (s1 + s2)/sqrt 2, (s2 - s1)/sqrt 2, and the shear).
 
-Layers stand side by side in `lanes`, a flat array of rows of BLOCK entries.  The compiler makes
-vector instructions of a loop over one row where it can tell that the rows do not overlap, hence
-one array, rows at fixed places, and no branch or call to the mathematics library within.
+Metal of another yield surface or with a back stress that fades is in surfaces.py; rows of `lanes`
+are in lanes.py.
 """
 
 from __future__ import annotations
@@ -17,196 +16,62 @@ import math
 
 import numpy as np
 
-from domemargin.fea.compiled import POSITIVE, kernel
-from domemargin.fea.metal.materials import (
-    ELASTIC,
-    FIRST,
-    KINEMATIC,
-    LAW,
-    LINEAR,
-    NU,
-    SECOND,
-    VOCE,
-    YIELD,
-    E,
-    yield_curve,
-)
-from domemargin.profiles.arrays import Floats
-
-BLOCK = 64
-
-
-def rows(count: int, first: int = 0) -> tuple[int, ...]:
-    """Where `count` rows of lanes begin, from `first` on."""
-    # as numpy's numbers: of plain ones numba compiles a kernel for each
-    return tuple(np.arange(first, first + count * BLOCK, BLOCK))
-
-
-# rows of lanes.  In: distance from the mid-surface, one over the undeformed lengths, weight,
-# lengths now, factor on the yield curve, logarithmic strains and shear.  In and out: material
-# state, from STATES on.  Out: stress, its tangent 11, 12, 22, 13, 23, 33, and (unless the metal is
-# elastic) whether a lane yielded, BEYOND > 0.
-(
-    Y,
-    PER1,
-    PER2,
-    WEIGHT,
-    LENGTH1,
-    LENGTH2,
-    FACTOR,
+from domemargin.fea.compiled import kernel
+from domemargin.fea.metal.lanes import (
+    BACK1,
+    BACK2,
+    BACK3,
+    BEYOND,
+    BLOCK,
+    C11,
+    C12,
+    C13,
+    C22,
+    C23,
+    C33,
     E1,
     E2,
     E3,
+    FACTOR,
+    LANES,
+    LOW,
+    N1,
+    N2,
+    N3,
+    NOW,
+    OPEN,
+    PLASTIC1,
+    PLASTIC2,
+    PLASTIC3,
+    SLOPE,
+    START,
     STATES,
-    _P1,
-    _P2,
-    _P3,
-    _B1,
-    _B2,
-    _B3,
+    STEP,
     T1,
     T2,
     T3,
-    C11,
-    C12,
-    C22,
-    C13,
-    C23,
-    C33,
-    # of the return map
-    _N1,
-    _N2,
-    _N3,
-    _W1,
-    _W2,
-    _START,
-    _NOW,
-    _SLOPE,
-    _D,
-    _LOW,
-    BEYOND,
-    _OPEN,
-    # for whoever sums over layers
-    OWN,
-) = rows(39)
-OWN_ROWS = 13
-LANES = OWN + OWN_ROWS * BLOCK
+    W1,
+    W2,
+    load,
+    store,
+    yield_curves,
+)
+from domemargin.fea.metal.materials import (
+    BACK,
+    ELASTIC,
+    KINEMATIC,
+    LAW,
+    NU,
+    R_VALUE,
+    YIELD,
+    E,
+)
+from domemargin.fea.metal.surfaces import carry_back
+from domemargin.profiles.arrays import Floats
 
 _HALF = math.sqrt(0.5)
-_FAR = 0.2  # of (x - 1)/(x + 1): a stretch of 2/3 to 3/2
 # relative residual after which one more update is exact to rounding
 _NEAR = 1e-5
-
-
-@kernel
-def exponential(x: float) -> float:
-    """exp(x) for x < 20, to 2e-14 where |x| < 16 and 2e-13 where |x| < 20: exp(x/64) by its
-    series, squared six times."""
-    y = max(x, -160.0) * (1.0 / 64.0)
-    p = 1.0 / 39916800.0
-    p = p * y + 1.0 / 3628800.0
-    p = p * y + 1.0 / 362880.0
-    p = p * y + 1.0 / 40320.0
-    p = p * y + 1.0 / 5040.0
-    p = p * y + 1.0 / 720.0
-    p = p * y + 1.0 / 120.0
-    p = p * y + 1.0 / 24.0
-    p = p * y + 1.0 / 6.0
-    p = p * y + 0.5
-    p = p * y + 1.0
-    p = p * y + 1.0
-    p = p * p
-    p = p * p
-    p = p * p
-    p = p * p
-    p = p * p
-    return p * p
-
-
-@kernel
-def _logarithm(lanes: Floats, row: int, length: int, per_length: int) -> None:
-    """Row of log(length * per_length), by the series of 2 artanh((x - 1)/(x + 1))."""
-    far = 0.0
-    for i in range(BLOCK):
-        x = lanes[length + i] * lanes[per_length + i]
-        z = (x - 1.0) / (x + 1.0)
-        far += 1.0 if abs(z) > _FAR else 0.0
-        v = z * z
-        p = 2.0 / 23.0
-        p = p * v + 2.0 / 21.0
-        p = p * v + 2.0 / 19.0
-        p = p * v + 2.0 / 17.0
-        p = p * v + 2.0 / 15.0
-        p = p * v + 2.0 / 13.0
-        p = p * v + 2.0 / 11.0
-        p = p * v + 2.0 / 9.0
-        p = p * v + 2.0 / 7.0
-        p = p * v + 2.0 / 5.0
-        p = p * v + 2.0 / 3.0
-        p = p * v + 2.0
-        lanes[row + i] = p * z
-    if far > 0.0:
-        for i in range(BLOCK):
-            lanes[row + i] = math.log(lanes[length + i] * lanes[per_length + i])
-
-
-@kernel
-def load(lanes: Floats, row: int, values: Floats, first: int, count: int, rest: float) -> None:
-    """Copy values[:, first : first + count] to as many rows; `rest` into their other lanes."""
-    # the compiler looks at indices one by one unless it sees that they are not negative
-    first = first & POSITIVE
-    for j in range(values.shape[0]):
-        to = (row + j * BLOCK) & POSITIVE
-        for i in range(count):
-            lanes[to + i] = values[j, first + i]
-        for i in range(count, BLOCK):
-            lanes[to + i] = rest
-
-
-@kernel
-def store(lanes: Floats, row: int, values: Floats, first: int, count: int) -> None:
-    """Copy rows to values[:, first : first + count]."""
-    first = first & POSITIVE
-    for j in range(values.shape[0]):
-        to = (row + j * BLOCK) & POSITIVE
-        for i in range(count):
-            values[j, first + i] = lanes[to + i]
-
-
-@kernel
-def strains(lanes: Floats) -> None:
-    """Logarithmic strains from the lengths, now and undeformed."""
-    _logarithm(lanes, E1, LENGTH1, PER1)
-    _logarithm(lanes, E2, LENGTH2, PER2)
-
-
-@kernel
-def _yield_curves(material: Floats, lanes: Floats) -> None:
-    """Yield stress and slope at equivalent plastic strain ep + d, times the factor.
-
-    Of lanes beyond yield; of others they are not looked at.
-    """
-    law = material[LAW]
-    first, second = material[FIRST], material[SECOND]
-    if law == VOCE:
-        full = material[YIELD] + first
-        for i in range(BLOCK):
-            ep = lanes[STATES + i] + lanes[_D + i]
-            rest = first * exponential(-second * ep)
-            lanes[_NOW + i] = lanes[FACTOR + i] * (full - rest)
-            lanes[_SLOPE + i] = lanes[FACTOR + i] * second * rest
-    elif law == LINEAR:
-        start = material[YIELD]
-        for i in range(BLOCK):
-            ep = lanes[STATES + i] + lanes[_D + i]
-            lanes[_NOW + i] = lanes[FACTOR + i] * (start + first * ep)
-            lanes[_SLOPE + i] = lanes[FACTOR + i] * first
-    else:
-        for i in range(BLOCK):
-            if lanes[BEYOND + i] > 0.0:
-                stress, slope = yield_curve(material, lanes[STATES + i] + lanes[_D + i])
-                lanes[_NOW + i] = lanes[FACTOR + i] * stress
-                lanes[_SLOPE + i] = lanes[FACTOR + i] * slope
 
 
 @kernel
@@ -227,16 +92,19 @@ def stresses(material: Floats, lanes: Floats) -> None:
     k3 = 0.5 * k2
     mean, difference = 0.5 * (k1 + k2), 0.5 * (k1 - k2)
     for i in range(BLOCK):
-        x1, x2 = lanes[E1 + i] - lanes[_P1 + i], lanes[E2 + i] - lanes[_P2 + i]
+        x1, x2 = lanes[E1 + i] - lanes[PLASTIC1 + i], lanes[E2 + i] - lanes[PLASTIC2 + i]
         lanes[T1 + i] = mean * x1 + difference * x2
         lanes[T2 + i] = difference * x1 + mean * x2
-        lanes[T3 + i] = k3 * (lanes[E3 + i] - lanes[_P3 + i])
+        lanes[T3 + i] = k3 * (lanes[E3 + i] - lanes[PLASTIC3 + i])
         lanes[C11 + i] = lanes[C22 + i] = mean
         lanes[C12 + i] = difference
         lanes[C13 + i] = lanes[C23 + i] = 0.0
         lanes[C33 + i] = k3
-    if material[LAW] != ELASTIC and _trial(material, lanes) > 0.0:
-        _return(material, lanes)
+    if material[LAW] != ELASTIC:
+        if material[R_VALUE] > 0.0 or material[BACK] > 0.0:
+            carry_back(material, lanes)
+        elif _trial(material, lanes) > 0.0:
+            _return(material, lanes)
 
 
 @kernel
@@ -246,26 +114,26 @@ def _trial(material: Floats, lanes: Floats) -> float:
     c1 = 0.5 * material[E] / (1.0 - material[NU])
     c2 = 1.5 * material[E] / (1.0 + material[NU])
     for i in range(BLOCK):
-        lanes[_D + i], lanes[BEYOND + i] = 0.0, 1.0
-    _yield_curves(material, lanes)
+        lanes[STEP + i], lanes[BEYOND + i] = 0.0, 1.0
+    yield_curves(material, lanes)
     beyond = 0.0
     for i in range(BLOCK):
-        s1, s2 = lanes[T1 + i] - lanes[_B1 + i], lanes[T2 + i] - lanes[_B2 + i]
-        n1, n2, n3 = _HALF * (s1 + s2), _HALF * (s2 - s1), lanes[T3 + i] - lanes[_B3 + i]
-        first, start = lanes[FACTOR + i] * yield_stress, lanes[_NOW + i]
+        s1, s2 = lanes[T1 + i] - lanes[BACK1 + i], lanes[T2 + i] - lanes[BACK2 + i]
+        n1, n2, n3 = _HALF * (s1 + s2), _HALF * (s2 - s1), lanes[T3 + i] - lanes[BACK3 + i]
+        first, start = lanes[FACTOR + i] * yield_stress, lanes[NOW + i]
         size = first + (1.0 - m) * (start - first)
         # q^2 = n1^2 / 2 + 3/2 n2^2 + 3 n3^2; the last two shrink alike (1.5 k2 = 3 k3)
         w1, w2 = 0.5 * n1 * n1, 1.5 * n2 * n2 + 3.0 * n3 * n3
         q = math.sqrt(w1 + w2)
         # one Newton step from d = 0, in closed form
-        d = (q - size) / ((c1 * w1 + c2 * w2) / (q * q) + lanes[_SLOPE + i] * q / size)
+        d = (q - size) / ((c1 * w1 + c2 * w2) / (q * q) + lanes[SLOPE + i] * q / size)
         over = q > size
         beyond += 1.0 if over else 0.0
-        lanes[_N1 + i], lanes[_N2 + i], lanes[_N3 + i] = n1, n2, n3
-        lanes[_W1 + i], lanes[_W2 + i] = w1, w2
-        lanes[_START + i] = start
-        lanes[_D + i] = d if over else 0.0
-        lanes[_LOW + i] = 0.0
+        lanes[N1 + i], lanes[N2 + i], lanes[N3 + i] = n1, n2, n3
+        lanes[W1 + i], lanes[W2 + i] = w1, w2
+        lanes[START + i] = start
+        lanes[STEP + i] = d if over else 0.0
+        lanes[LOW + i] = 0.0
         lanes[BEYOND + i] = q / c1 if over else 0.0
     return beyond
 
@@ -279,9 +147,9 @@ def _shrunk(
     Returns s1, s2, the derivatives dr1, dr2 of 1/s1, 1/s2, the same of q, isotropic yield stress
     and back stress over the isotropic stress: see the names in `_return`.
     """
-    d, now, slope = lanes[_D + i], lanes[_NOW + i], lanes[_SLOPE + i]
+    d, now, slope = lanes[STEP + i], lanes[NOW + i], lanes[SLOPE + i]
     iso, iso_slope = first + (1.0 - m) * (now - first), (1.0 - m) * slope
-    kin, kin_slope = m * (now - lanes[_START + i]), m * slope
+    kin, kin_slope = m * (now - lanes[START + i]), m * slope
     # from lam = d / iso and the back stress; one division for three
     z1, z2 = iso + c1 * d + kin, iso + c2 * d + kin
     per_all = 1.0 / (iso * z1 * z2)
@@ -289,7 +157,7 @@ def _shrunk(
     s1, s2 = iso * iso * z2 * per_all, iso * iso * z1 * per_all
     dr1 = (c1 + kin_slope - (c1 * d + kin) * per_iso * iso_slope) * per_iso
     dr2 = (c2 + kin_slope - (c2 * d + kin) * per_iso * iso_slope) * per_iso
-    u1, u2 = lanes[_W1 + i] * s1 * s1, lanes[_W2 + i] * s2 * s2
+    u1, u2 = lanes[W1 + i] * s1 * s1, lanes[W2 + i] * s2 * s2
     per_q = 1.0 / math.sqrt(u1 + u2)
     dq = -(u1 * dr1 * s1 + u2 * dr2 * s2) * per_q
     return s1, s2, dr1, dr2, iso, iso_slope, per_iso, per_q, dq, kin
@@ -302,37 +170,37 @@ def _return(material: Floats, lanes: Floats) -> None:
     k1, k2 = material[E] / (1.0 - material[NU]), material[E] / (1.0 + material[NU])
     k3, c1, c2 = 0.5 * k2, 0.5 * k1, 1.5 * k2
     for _ in range(60):
-        _yield_curves(material, lanes)
+        yield_curves(material, lanes)
         for i in range(BLOCK):
-            first, d = lanes[FACTOR + i] * yield_stress, lanes[_D + i]
+            first, d = lanes[FACTOR + i] * yield_stress, lanes[STEP + i]
             _, _, _, _, iso, iso_slope, per_iso, per_q, dq, _ = _shrunk(lanes, i, first, m, c1, c2)
             # 1/q - 1/iso is nearly a straight line in d, q - iso is not: few iterations
             residual = per_q - per_iso
             over = lanes[BEYOND + i] > 0.0
             # keep a bracket, so that a kinked table cannot cycle
-            low = d if residual < 0.0 else lanes[_LOW + i]
+            low = d if residual < 0.0 else lanes[LOW + i]
             high = lanes[BEYOND + i] if residual < 0.0 else d
             trial = d - residual / (iso_slope * per_iso * per_iso - dq * per_q * per_q)
             trial = trial if low <= trial <= high else 0.5 * (low + high)
             far = abs(residual) * iso > _NEAR and abs(trial - d) > 1e-15 * d
-            lanes[_LOW + i] = low
+            lanes[LOW + i] = low
             lanes[BEYOND + i] = high if over else 0.0
-            lanes[_D + i] = trial if over else 0.0
-            lanes[_OPEN + i] = 1.0 if over and far else 0.0
+            lanes[STEP + i] = trial if over else 0.0
+            lanes[OPEN + i] = 1.0 if over and far else 0.0
         left = 0.0
         for i in range(BLOCK):
-            left += lanes[_OPEN + i]
+            left += lanes[OPEN + i]
         if left == 0.0:
             break
-    _yield_curves(material, lanes)
+    yield_curves(material, lanes)
     for i in range(BLOCK):
-        first, d = lanes[FACTOR + i] * yield_stress, lanes[_D + i]
+        first, d = lanes[FACTOR + i] * yield_stress, lanes[STEP + i]
         s1, s2, dr1, dr2, _, iso_slope, per_iso, per_q, dq, kin = _shrunk(
             lanes, i, first, m, c1, c2
         )
         lam = d * per_iso
         dlam = (1.0 - lam * iso_slope) * per_iso
-        h1, h2, h3 = lanes[_N1 + i] * s1, lanes[_N2 + i] * s2, lanes[_N3 + i] * s2
+        h1, h2, h3 = lanes[N1 + i] * s1, lanes[N2 + i] * s2, lanes[N3 + i] * s2
         p1, p2, p3 = 0.5 * lam * h1, 1.5 * lam * h2, 3.0 * lam * h3
         # d d/d n from the scalar equation, then d stress = K d strain - K d p
         scale = per_q / (iso_slope - dq)
@@ -357,12 +225,12 @@ def _return(material: Floats, lanes: Floats) -> None:
             lanes[C23 + i] = _HALF * (y13 + y23)
             lanes[C33 + i] = y33
             lanes[STATES + i] += d
-            lanes[_P1 + i] += _HALF * (p1 - p2)
-            lanes[_P2 + i] += _HALF * (p1 + p2)
-            lanes[_P3 + i] += p3
-            lanes[_B1 + i] += shift * (h1 - h2)
-            lanes[_B2 + i] += shift * (h1 + h2)
-            lanes[_B3 + i] += kin * per_iso * h3
+            lanes[PLASTIC1 + i] += _HALF * (p1 - p2)
+            lanes[PLASTIC2 + i] += _HALF * (p1 + p2)
+            lanes[PLASTIC3 + i] += p3
+            lanes[BACK1 + i] += shift * (h1 - h2)
+            lanes[BACK2 + i] += shift * (h1 + h2)
+            lanes[BACK3 + i] += kin * per_iso * h3
 
 
 @kernel

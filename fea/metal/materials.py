@@ -11,18 +11,25 @@ import numpy as np
 
 from domemargin.fea.compiled import kernel
 from domemargin.profiles.arrays import Floats
+from domemargin.profiles.heat import as_solved
 from domemargin.profiles.material import Linear, Material, Swift, Table, Voce
 
 ELASTIC, LINEAR, VOCE, SWIFT, TABLE = range(5)
 # layout of an encoded material: these entries, then the table's strains and stresses
-E, NU, LAW, YIELD, FIRST, SECOND, KINEMATIC, POINTS = range(8)
+E, NU, LAW, YIELD, FIRST, SECOND, KINEMATIC, R_VALUE, BACK, RECALL, POINTS = range(11)
 
 
 def encode(material: Material) -> Floats:
-    """Pack a material into one flat array for the compiled kernels (layout above, MPa)."""
-    head = np.zeros(8)
+    """Pack a material into one flat array for the compiled kernels (layout above, MPa), at its
+    temperature and after its bake."""
+    material = as_solved(material)
+    head = np.zeros(POINTS + 1)
     head[E], head[NU] = material.elastic_modulus, material.poisson_ratio
     head[KINEMATIC] = material.kinematic_share
+    if material.r_value is not None:
+        head[R_VALUE] = material.r_value
+    if material.back_stress is not None:
+        head[BACK], head[RECALL] = material.back_stress.saturation, material.back_stress.rate
     tail = np.zeros(0)
     if material.yield_strength is None:
         head[LAW] = ELASTIC
@@ -73,6 +80,31 @@ STATE = 7
 
 
 @kernel
+def power_sum(s1: float, s2: float, r_value: float) -> float:
+    """Hosford's equivalent stress of exponent 8 to the power of 8, for two principal stresses.
+
+    (|s1|^8 + |s2|^8 + R |s1 - s2|^8) / (1 + R), R the mean r-value (W. F. Hosford, Proc. 7th
+    North American Metalworking Conf., 1979, 191-197; exponent 8 for face-centred cubic metal;
+    value from memory).
+    """
+    a, b, c = s1 * s1, s2 * s2, (s1 - s2) * (s1 - s2)
+    a, b, c = a * a, b * b, c * c
+    return (a * a + b * b + r_value * c * c) / (1.0 + r_value)
+
+
+@kernel
+def isotropic_stress(material: Floats, ep: float) -> float:
+    """Size of the yield surface at equivalent plastic strain ep, MPa: what of the yield curve is
+    not back stress."""
+    now, _ = yield_curve(material, ep)
+    first = material[YIELD]
+    size: float = first + (1.0 - material[KINEMATIC]) * (now - first)
+    if material[BACK] > 0.0:
+        size -= material[BACK] * (1.0 - math.exp(-material[RECALL] * ep))
+    return size
+
+
+@kernel
 def yield_ratio(material: Floats, factor: Floats, layers: Floats, stress: Floats) -> Floats:
     """(n_layers,) equivalent stress (less back stress) over yield stress; 1 is at yield.
 
@@ -82,12 +114,13 @@ def yield_ratio(material: Floats, factor: Floats, layers: Floats, stress: Floats
     out = np.zeros(factor.size)
     if material[LAW] == ELASTIC:
         return out
-    m = material[KINEMATIC]
+    r_value = material[R_VALUE]
     for i in range(factor.size):
-        now, _ = yield_curve(material, layers[EP, i])
-        first = material[YIELD]
-        size = factor[i] * (first + (1.0 - m) * (now - first))
+        size = factor[i] * isotropic_stress(material, layers[EP, i])
         s1, s2 = stress[0, i] - layers[B1, i], stress[1, i] - layers[B2, i]
         s3 = stress[2, i] - layers[B3, i]
-        out[i] = math.sqrt(s1 * s1 - s1 * s2 + s2 * s2 + 3.0 * s3 * s3) / size
+        if r_value > 0.0:
+            out[i] = math.sqrt(power_sum(s1, s2, r_value) ** 0.25 + 3.0 * s3 * s3) / size
+        else:
+            out[i] = math.sqrt(s1 * s1 - s1 * s2 + s2 * s2 + 3.0 * s3 * s3) / size
     return out

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from domemargin.fea.compiled import kernel, part
-from domemargin.fea.metal.layers import (
+from domemargin.fea.metal.lanes import (
     BLOCK,
     E3,
     FACTOR,
@@ -17,8 +17,8 @@ from domemargin.fea.metal.layers import (
     Y,
     load,
     strains,
-    stresses,
 )
+from domemargin.fea.metal.layers import stresses
 from domemargin.fea.shell.given import Body, Start
 from domemargin.profiles.arrays import Floats
 

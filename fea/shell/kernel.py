@@ -27,7 +27,7 @@ from typing import NamedTuple
 import numpy as np
 
 from domemargin.fea.compiled import kernel, part
-from domemargin.fea.metal.layers import (
+from domemargin.fea.metal.lanes import (
     BLOCK,
     C11,
     C12,

@@ -254,6 +254,12 @@ def with_formed(shell: Shell, formed: FormedState) -> Shell:
     )
 
 
+def without_length(shell: Shell) -> Shell:
+    """The shell with metal that has no length: each point's mean takes in itself only."""
+    count = shell.point_s.size
+    return replace(shell, means=Means(np.arange(count), np.ones((count, 1))))
+
+
 def build_shell(
     meridian: Meridian,
     element_ends: Floats,

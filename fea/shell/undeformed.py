@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from domemargin.fea.metal.layers import BLOCK
+from domemargin.fea.metal.lanes import BLOCK
 from domemargin.fea.shell.tables import layer_rule
 from domemargin.profiles.arrays import Floats, Ints
 from domemargin.profiles.shape.meridian import Meridian

@@ -16,9 +16,10 @@ import math
 import numpy as np
 
 from domemargin.fea.compiled import kernel
-from domemargin.fea.metal.materials import ELASTIC, LAW, NU, E, yield_curve
+from domemargin.fea.metal.materials import ELASTIC, KINEMATIC, LAW, NU, E, yield_curve
 from domemargin.fea.shell.given import Fields
 from domemargin.fea.solid.given import Body, Edge, Found
+from domemargin.fea.solid.kinematic import kinematic_point, kinematic_ratio
 from domemargin.profiles.arrays import Bools, Floats, Ints
 
 STATE = 5  # Cp^-1 (rr, zz, rz, hoop) and equivalent plastic strain
@@ -93,6 +94,9 @@ def point(
     tau : (4,) Kirchhoff stress rr, zz, rz, hoop, MPa, written.
     a : (5, 5) written: d(tau F^-T)/dF pushed forward, c_ijkl + delta_ik tau_jl, MPa.
     """
+    if material[KINEMATIC] > 0.0:
+        kinematic_point(material, factor, f, old, new, tau, a)
+        return
     shear = 0.5 * material[E] / (1.0 + material[NU])
     bulk = material[E] / (3.0 * (1.0 - 2.0 * material[NU]))
     frr, frz, fzr, fzz, fh = f[0], f[1], f[2], f[3], f[4]
@@ -215,6 +219,9 @@ def yield_ratio(u: Floats, solid: Fields, points: Floats) -> Floats:
     for e in range(nodes.shape[0]):
         for q in range(shapes.shape[0]):
             deformation(u, nodes[e], shapes[q], slopes[e, q], radii[e, q], f)
+            if material[KINEMATIC] > 0.0:
+                out[e, q] = kinematic_ratio(material, factors[e, q], f, points[e, q])
+                continue
             point(material, factors[e, q], f, points[e, q], new, tau, a)
             mean = (tau[0] + tau[1] + tau[3]) / 3.0
             s1, s2, s3 = tau[0] - mean, tau[1] - mean, tau[3] - mean

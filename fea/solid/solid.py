@@ -16,9 +16,10 @@ import numpy as np
 
 from domemargin.fea.core.path import Aim, Converged, Newton, iterate
 from domemargin.fea.errors import SolveError
-from domemargin.fea.metal.materials import encode
+from domemargin.fea.metal.materials import KINEMATIC, encode
 from domemargin.fea.solid.given import Body, Edge, Found
 from domemargin.fea.solid.kernel import STATE, add_metal, add_pressure, yield_ratio
+from domemargin.fea.solid.kinematic import KINEMATIC_STATE
 from domemargin.fea.solid.mesh import loaded_edges, numbering, to_skfem
 from domemargin.profiles.arrays import Bools, Floats, Ints
 from domemargin.profiles.errors import InputError
@@ -33,7 +34,7 @@ class SolidState:
     x : (n_nodes, 2) unknowns: displacements in r and z, mm.  pressure : MPa.
     volume : mm^3 per radian under the loaded edge (integral of r^2/2 dz).
     points : (n_elements, n_points, 5) inverse plastic Cauchy-Green tensor (rr, zz, rz, hoop) and
-        equivalent plastic strain.
+        equivalent plastic strain; with a kinematic share as in kinematic.py.
     """
 
     x: Floats
@@ -106,8 +107,9 @@ class Solid:
 
     def start(self) -> SolidState:
         """The unloaded state: no stress, only the prior strain."""
-        points = np.zeros((*self.weights.shape, STATE))
-        points[..., (0, 1, 3)] = 1.0
+        kinematic = self.material[KINEMATIC] > 0.0
+        points = np.zeros((*self.weights.shape, KINEMATIC_STATE if kinematic else STATE))
+        points[..., (0, 1, 3)] = 0.0 if kinematic else 1.0
         points[..., 4] = self.prior
         state = SolidState(np.zeros_like(self.reference), 0.0, 0.0, points)
         return replace(state, volume=self.evaluate(state.x.ravel(), 0.0, state).volume)
@@ -160,19 +162,19 @@ def solid(
     serendipity : eight-node elements (with two points along free of locking), else nine.
     order : (n_elements, 9) sequence of the nodes wanted; by default one is found.
 
-    Raises InputError for a kinematic share, which the multiplicative split here does not carry.
+    Raises InputError for an r-value or a back stress that fades, which the solid does not carry.
     """
     import skfem
 
-    if material.kinematic_share > 0.0:
-        share = f"{material.kinematic_share:g}"
-        raise InputError(
-            f"kinematic_share is {share}; the axisymmetric solid carries isotropic hardening only, "
-            "so it must be 0 there (the shell takes 0 to 1)",
-            "kinematic_share",
-            share,
-            "0",
-        )
+    for name in ("r_value", "back_stress"):
+        if getattr(material, name) is not None:
+            raise InputError(
+                f"{name} is given; the solid carries von Mises' surface and a kinematic share "
+                "only, so it must be absent there (the shell takes it)",
+                name,
+                "given",
+                "absent",
+            )
     element = skfem.ElementQuadS2() if serendipity else skfem.ElementQuad2()
     basis = skfem.Basis(mesh, element, quadrature=gauss(quadrature))
     number = numbering(basis.element_dofs, order)

@@ -15,7 +15,7 @@ from __future__ import annotations
 import numpy as np
 
 from domemargin.fea.compiled import kernel
-from domemargin.fea.metal.layers import LANES
+from domemargin.fea.metal.lanes import LANES
 from domemargin.fea.uneven.given import (
     UNKNOWNS,
     Fields,

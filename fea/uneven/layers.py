@@ -24,7 +24,7 @@ import math
 import numpy as np
 
 from domemargin.fea.compiled import POSITIVE, kernel
-from domemargin.fea.metal.layers import (
+from domemargin.fea.metal.lanes import (
     BLOCK,
     C11,
     C12,
@@ -41,8 +41,8 @@ from domemargin.fea.metal.layers import (
     T2,
     T3,
     rows,
-    stresses,
 )
+from domemargin.fea.metal.layers import stresses
 from domemargin.fea.metal.materials import B1, B2, B3, EP, NU, P1, P2, P3, E
 from domemargin.fea.shell.blocks import SHEAR
 from domemargin.fea.uneven.given import B12, B23, P12, P23

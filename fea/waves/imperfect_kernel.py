@@ -12,7 +12,7 @@ import math
 import numpy as np
 
 from domemargin.fea.compiled import kernel
-from domemargin.fea.metal.layers import C11, C12, C13, C22, C23, C33, LANES
+from domemargin.fea.metal.lanes import C11, C12, C13, C22, C23, C33, LANES
 from domemargin.fea.metal.materials import NU, E
 from domemargin.fea.shell.blocks import PLACE, SHEAR, locate_points, stress_block
 from domemargin.fea.shell.given import Body, Fields, Start

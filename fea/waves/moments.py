@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from domemargin.fea.compiled import kernel
-from domemargin.fea.metal.layers import (
+from domemargin.fea.metal.lanes import (
     BEYOND,
     BLOCK,
     C11,
@@ -36,7 +36,20 @@ from domemargin.fea.metal.layers import (
     Y,
     rows,
 )
-from domemargin.fea.metal.materials import B1, B2, B3, ELASTIC, EP, LAW, NU, E, yield_curve
+from domemargin.fea.metal.materials import (
+    B1,
+    B2,
+    B3,
+    BACK,
+    ELASTIC,
+    EP,
+    LAW,
+    NU,
+    R_VALUE,
+    E,
+    yield_curve,
+)
+from domemargin.fea.metal.surfaces import equivalent, normal
 from domemargin.fea.shell.blocks import SHEAR, locate_points, stress_block
 from domemargin.fea.shell.given import Body, Fields, Start
 from domemargin.profiles.arrays import Floats
@@ -47,6 +60,19 @@ SUMS = 29
 FLOW, DEFORMATION, GEOMETRY = 0, 1, 2
 # rows of layers.py: what a layer adds to these sums, per unit of y^0, and its own shear modulus
 (_A, _B, _D, _PP, _QQ, _PQ, _F1, _F2, _C13, _C23, _C33, _CS, _SHEAR) = rows(13, OWN)
+
+
+@kernel
+def _invert(
+    lanes: Floats, i: int, m11: float, m12: float, m22: float, m13: float, m23: float, m33: float
+) -> None:
+    """Moduli of lane i from its compliance."""
+    i11, i12, i13 = m22 * m33 - m23 * m23, m13 * m23 - m12 * m33, m12 * m23 - m13 * m22
+    det = m11 * i11 + m12 * i12 + m13 * i13
+    lanes[C11 + i], lanes[C12 + i], lanes[C13 + i] = i11 / det, i12 / det, i13 / det
+    lanes[C22 + i] = (m11 * m33 - m13 * m13) / det
+    lanes[C23 + i] = (m12 * m13 - m11 * m23) / det
+    lanes[C33 + i] = (m11 * m22 - m12 * m12) / det
 
 
 @kernel
@@ -73,13 +99,38 @@ def secant_moduli(material: Floats, lanes: Floats, i: int, ep: float) -> None:
     m22 = 1.0 / modulus + secant + rest * n2 * n2
     m12 = -nu / modulus - 0.5 * secant + rest * n1 * n2
     m13, m23, m33 = rest * n1 * n3, rest * n2 * n3, shear + rest * n3 * n3
-    i11, i12, i13 = m22 * m33 - m23 * m23, m13 * m23 - m12 * m33, m12 * m23 - m13 * m22
-    det = m11 * i11 + m12 * i12 + m13 * i13
-    lanes[C11 + i], lanes[C12 + i], lanes[C13 + i] = i11 / det, i12 / det, i13 / det
-    lanes[C22 + i] = (m11 * m33 - m13 * m13) / det
-    lanes[C23 + i] = (m12 * m13 - m11 * m23) / det
-    lanes[C33 + i] = (m11 * m22 - m12 * m12) / det
+    _invert(lanes, i, m11, m12, m22, m13, m23, m33)
     lanes[_SHEAR + i] = 1.0 / shear
+
+
+@kernel
+def secant_moduli_of_surface(material: Floats, lanes: Floats, i: int, ep: float) -> None:
+    """The same for metal with an r-value or a back stress that fades.
+
+    Compliance = elastic + ep H + n n / h, n and H first and second derivatives of the equivalent
+    stress; the shear modulus from stress and plastic strain having the same axes.
+    """
+    modulus, nu, r_value = material[E], material[NU], material[R_VALUE]
+    s1 = lanes[T1 + i] - lanes[STATES + B1 * BLOCK + i]
+    s2 = lanes[T2 + i] - lanes[STATES + B2 * BLOCK + i]
+    s3 = lanes[T3 + i] - lanes[STATES + B3 * BLOCK + i]
+    f = equivalent(s1, s2, r_value)
+    q = math.sqrt(f * f + 3.0 * s3 * s3)
+    g1, g2, h11, h12, h22 = normal(s1 / f, s2 / f, r_value)
+    n1, n2, n3 = g1 * f / q, g2 * f / q, 3.0 * s3 / q
+    _, slope = yield_curve(material, lanes[STATES + EP * BLOCK + i])
+    secant = ep / q
+    rest = 1.0 / max(lanes[FACTOR + i] * slope, 1e-9 * modulus) - secant
+    shear = 2.0 * (1.0 + nu) / modulus
+    m11 = 1.0 / modulus + secant * (h11 + g1 * g1) + rest * n1 * n1
+    m12 = -nu / modulus + secant * (h12 + g1 * g2) + rest * n1 * n2
+    m22 = 1.0 / modulus + secant * (h22 + g2 * g2) + rest * n2 * n2
+    m13, m23, m33 = rest * n1 * n3, rest * n2 * n3, shear + 3.0 * secant + rest * n3 * n3
+    _invert(lanes, i, m11, m12, m22, m13, m23, m33)
+    # (g1 - g2) / (s1 - s2) becomes a second derivative where the stresses meet
+    apart = (s1 - s2) / f
+    ratio = (g1 - g2) / apart if abs(apart) > 1e-6 else 0.5 * (h11 - 2.0 * h12 + h22)
+    lanes[_SHEAR + i] = 1.0 / (shear + 2.0 * secant * ratio)
 
 
 @kernel
@@ -128,7 +179,10 @@ def _moduli(body: Body, lanes: Floats, first: int, theory: int) -> None:
         for i in range(BLOCK):
             if lanes[BEYOND + i] > 0.0:
                 ep = lanes[STATES + EP * BLOCK + i] - prior[first + i]
-                secant_moduli(material, lanes, i, ep)
+                if material[R_VALUE] > 0.0 or material[BACK] > 0.0:
+                    secant_moduli_of_surface(material, lanes, i, ep)
+                else:
+                    secant_moduli(material, lanes, i, ep)
 
 
 @kernel

@@ -16,9 +16,18 @@ from domemargin.profiles.around import Around, Dent, Scan, Wave
 from domemargin.profiles.errors import InputError, brief
 from domemargin.profiles.files.as_drawn import as_shape
 from domemargin.profiles.files.schema import HERE, LAWS, TABLES, AnyLaw, FileTable, MaterialTable
-from domemargin.profiles.limits import LIMITS, allowed_range, check, unknown_name
+from domemargin.profiles.forming import forming_zones
+from domemargin.profiles.limits import LIMITS, allowed_range, check, check_material, unknown_name
 from domemargin.profiles.local import Along, Zone
-from domemargin.profiles.material import Hardening, Linear, Material, Swift, Table, Voce
+from domemargin.profiles.material import (
+    BackStress,
+    Hardening,
+    Linear,
+    Material,
+    Swift,
+    Table,
+    Voce,
+)
 from domemargin.profiles.profile import Profile
 from domemargin.profiles.shape.formed import FormedState
 from domemargin.profiles.shape.shape import Sheet
@@ -122,6 +131,9 @@ def profile_of(table: FileTable) -> Profile:
     if table.along is not None:
         lists = table.along.model_dump(exclude_none=True)
         along = Along(**{name: tuple(values) for name, values in lists.items()})
+    if table.formed is True:
+        _check_estimate(zones, along)
+        zones = [*forming_zones(shape, sheet), *zones]
     return Profile(
         table.name,
         shape,
@@ -151,8 +163,18 @@ def _around(table: FileTable) -> Around | None:
     )
 
 
+def _check_estimate(zones: list[Zone], along: Along | None) -> None:
+    """Reject the estimate of forming beside prior strain of the file's own.  Raises InputError."""
+    table = along is not None and along.prior_strain is not None
+    if table or any(zone.prior_strain is not None for zone in zones):
+        raise InputError(
+            "formed is true beside prior_strain; give one of the two",
+            "formed", "true", "absent beside prior_strain",
+        )  # fmt: skip
+
+
 def _formed(table: FileTable) -> FormedState | None:
-    if table.formed is None:
+    if table.formed is None or isinstance(table.formed, bool):
         return None
     values: dict[str, Any] = {
         name: tuple(tuple(entry) if isinstance(entry, list) else entry for entry in entries)
@@ -163,7 +185,7 @@ def _formed(table: FileTable) -> FormedState | None:
 
 def material_of(table: MaterialTable) -> Material:
     """The metal that a checked [material] table describes.  Raises InputError."""
-    values = table.model_dump(exclude={"hardening"})
+    values = table.model_dump(exclude={"hardening", "back_stress"})
     for name, value in values.items():
         if f"material.{name}" in LIMITS and value is not None:
             check(f"material.{name}", value)
@@ -181,7 +203,12 @@ def material_of(table: MaterialTable) -> Material:
         values["yield_strength"] = law.stress[0] if law.stress else None
     elif law.law not in ("elastic", "perfect") and strength is None:
         raise _material_error("yield_strength", "missing", f"given with law {law.law}")
-    return Material(**values, hardening=_hardening(law))
+    back = table.back_stress
+    if back is not None:
+        values["back_stress"] = BackStress(**back.model_dump())
+    material = Material(**values, hardening=_hardening(law))
+    check_material(material)
+    return material
 
 
 def _material_error(name: str, value: str, allowed: str) -> InputError:

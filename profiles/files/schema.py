@@ -12,6 +12,10 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
         # or linear (modulus), voce (saturation, rate), table (plastic_strain, stress),
         # perfect; elastic, or no yield_strength at all, never yields
     kinematic_share = 0.3
+        # or back_stress = { saturation = "40 MPa", rate = 60 }, one that fades where strain turns
+    r_value = 0.8                         # mean r-value: Hosford's yield surface
+    temperature = "65 degC"               # of the bottom; values are those at room temperature
+    bake = "205 degC"                     # values are as rolled, and the can was baked 10 to 20 min
     [[zone]]                              # later zones lie over earlier ones
     part = "nose"                         # or from = "24 mm" and to = "27 mm" of arc length
     gauge_factor = 0.97                   # or gauge = "0.26 mm"
@@ -43,7 +47,8 @@ Beside the plain form (profiles/ready/north.toml) a file may hold
 
 Dimensions as drawings give them (position of the inner leg, other surfaces, other data):
 profiles/files/as_drawn.py.  [formed], written by the command doming, holds what forming left in
-each layer (profiles/shape/formed.py).
+each layer (profiles/shape/formed.py).  formed = true, above the first table,
+takes the estimate of profiles/forming.py: prior strain of each part, by the bottom's own radii.
 
 Ranges are not checked here but by the dataclasses the tables turn into (profiles/limits.py).
 This module imports pydantic, so it is imported only when a file is read.
@@ -94,6 +99,7 @@ Angle = Annotated[float, BeforeValidator(partial(_quantity, "angle"))]
 LegAngle = Annotated[float, BeforeValidator(_leg_angle)]
 Stress = Annotated[float, BeforeValidator(partial(_quantity, "stress"))]
 Density = Annotated[float, BeforeValidator(partial(_quantity, "density"))]
+Temperature = Annotated[float, BeforeValidator(partial(_quantity, "temperature"))]
 Number = Annotated[float, BeforeValidator(_number)]
 
 
@@ -184,6 +190,13 @@ LAWS: dict[str, type[_Table]] = {
 AnyLaw = LinearTable | VoceTable | SwiftTable | PointsTable | PlainTable
 
 
+class BackStressTable(_Table):
+    """material.back_stress; see domemargin.profiles.material.BackStress."""
+
+    saturation: Stress
+    rate: Number
+
+
 class MaterialTable(_Table):
     """[material]; see domemargin.profiles.material.Material."""
 
@@ -193,6 +206,10 @@ class MaterialTable(_Table):
     yield_strength: Stress | None = None
     hardening: Annotated[AnyLaw, Field(discriminator="law")] = PlainTable(law="perfect")
     kinematic_share: Number = 0.0
+    back_stress: BackStressTable | None = None
+    r_value: Number | None = None
+    temperature: Temperature | None = None
+    bake: Temperature | None = None
     density: Density = 2.72
 
 
@@ -283,7 +300,7 @@ class FileTable(_Table):
     material: MaterialTable
     zone: list[ZoneTable] = []
     along: AlongTable | None = None
-    formed: FormedTable | None = None
+    formed: Annotated[FormedTable | bool | None, Field(union_mode="left_to_right")] = None
     around: AroundTable | None = None
 
 
@@ -292,6 +309,7 @@ TABLES: dict[tuple[str, ...], type[_Table]] = {
     ("shape",): ShapeTable,
     ("sheet",): SheetTable,
     ("material",): MaterialTable,
+    ("material", "back_stress"): BackStressTable,
     ("zone",): ZoneTable,
     ("along",): AlongTable,
     ("formed",): FormedTable,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from domemargin.profiles.around import Around
@@ -49,6 +50,24 @@ def _around_table(around: Around) -> dict[str, Any]:
     return out
 
 
+def dump_material(material: Material, pedigree: Sequence[str] = ()) -> str:
+    """A metal as the [material] table of a profile file, below where its values come from.
+
+    pedigree : sentences, written as comments.
+    """
+    import textwrap
+
+    import tomli_w
+
+    lines = [
+        line
+        for text in pedigree
+        for line in textwrap.wrap(text, 96, initial_indent="# ", subsequent_indent="#   ")
+    ]
+    table = tomli_w.dumps({"material": _material_table(material)})
+    return "".join(f"{line}\n" for line in lines) + table
+
+
 def _formed_table(formed: FormedState) -> dict[str, Any]:
     out = _written("formed", {"arc_length": formed.arc_length, "place": formed.place})
     for name in LAYERED:
@@ -86,6 +105,8 @@ def _zone_table(zone: Zone) -> dict[str, Any]:
 
 def _material_table(material: Material) -> dict[str, Any]:
     table = {"name": material.name} | _written("material", vars(material))
+    if material.back_stress is not None:
+        table["back_stress"] = _written("material.back_stress", vars(material.back_stress))
     law = material.hardening
     if material.yield_strength is None:
         table["hardening"] = {"law": "elastic"}

@@ -24,6 +24,7 @@ from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli import calibrate, commands, doming, readings_commands
 from domemargin.studies.cli.batch import batch
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
+from domemargin.studies.cli.metal import metal
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.uneven import uneven
 from domemargin.studies.cli.waviness import waviness
@@ -181,6 +182,19 @@ def reversal(
             "repeated.",
         ),
     ] = None,
+    temperature: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TEMPERATURE",
+            help='Of the bottom, such as "65 degC": weaker metal when warm.  [the profile\'s]',
+        ),
+    ] = None,
+    length: Annotated[
+        bool,
+        typer.Option(
+            "--length", help="Also solve without the metal's length: how much rests on it."
+        ),
+    ] = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -188,7 +202,7 @@ def reversal(
     from domemargin.profiles.files.loading import load_profile
     from domemargin.profiles.files.section import GmshUnavailableError
     from domemargin.studies.cli.runs import run_folder, write_curve, write_figure, write_json
-    from domemargin.studies.options import models_of, settings_of
+    from domemargin.studies.options import at_temperature, models_of, settings_of
 
     if len(profile) > 1:
         if slopes or uncertain or model != "shell":
@@ -199,7 +213,7 @@ def reversal(
         settings = settings_of(require, at or (), resolution, ceiling, waves)
         batch(profile, settings, calibration_in(calibration), out, json_only)
         return
-    bottom = load_profile(profile[0])
+    bottom = at_temperature(load_profile(profile[0]), temperature)
     models = models_of(model, bottom)
     settings = settings_of(require, at or (), resolution, ceiling, waves)
     tests = calibration_in(calibration)
@@ -223,12 +237,16 @@ def reversal(
         names = None if slopes else known
         records[0] = with_slopes(records[0], replace(settings, model=models[0]), names)
     record = records[0]
+    from domemargin.studies.text.metal_notes import metal_notes
+
+    notes = metal_notes(record, settings, length)
     every = [
         one.to_dict()
         | answer_data(answer_of_record(one, tests, known), verdict_of_record(one, tests, known))
         | {"unusual": list(unusual(bottom))}
         for one in records
     ]
+    every[0] |= notes.data
     data = every[0] if len(records) == 1 else dict(zip(models, every, strict=True))
     files: list[Path] = []
     if folder is not None:
@@ -249,7 +267,7 @@ def reversal(
         from domemargin.studies.text.summary import print_reversal
 
         judge = records[1] if len(records) > 1 else None
-        print_reversal(record, files, judge, tests, known, slopes)
+        print_reversal(record, files, judge, tests, known, slopes, notes.rows)
     from domemargin.fea.core.record import KINDS, UNANSWERED
 
     for one in records:
@@ -390,6 +408,7 @@ def _print_json(data: dict[str, Any]) -> None:
 app.command()(waviness)
 app.command()(trace)
 app.command()(uneven)
+app.command()(metal)
 readings_commands.register(app)
 calibrate.register(app)
 commands.register(app)

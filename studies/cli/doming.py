@@ -62,6 +62,10 @@ def doming(
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
     ] = None,
+    share_band: Annotated[
+        bool,
+        typer.Option("--share-band", help="Form and reverse with kinematic shares of 0 to 0.6."),
+    ] = False,
     json_only: Annotated[
         bool,
         typer.Option(
@@ -120,7 +124,13 @@ def doming(
         from domemargin.fea.doming.misaligned import misaligned
 
         sides = misaligned(station, formed, turned, shifted)
+    band = None
+    if share_band and record.kind == "formed":
+        from domemargin.fea.doming.kinematic import formed_band
+
+        band = formed_band(station)
     data = record.to_dict() | {
+        "kinematic_band": None if band is None else asdict(band),
         "budget": None if costs is None else costs.to_dict(),
         "misaligned": None if sides is None else asdict(sides),
     }
@@ -130,7 +140,7 @@ def doming(
     else:
         from domemargin.studies.text.doming import print_doming
 
-        print_doming(record, costs, files, sides)
+        print_doming(record, costs, files, sides, band)
     if record.kind != "formed":
         print(f"domemargin: the forming could not be carried on: {record.reason}", file=sys.stderr)
         raise typer.Exit(1)

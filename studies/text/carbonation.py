@@ -87,6 +87,7 @@ def required_data(required: Required) -> dict[str, Any]:
             for one in required.stages
         ],
         "required_mpa": required.highest.pressure_mpa,
+        "required_celsius": required.highest.stage.celsius,
         "caution": CAUTION,
     }  # fmt: skip
 
@@ -116,7 +117,8 @@ def required_lines(required: Required) -> Sequence[str]:
         *lines,
         "",
         f"The bottom must hold {psi:.1f} psi ({highest.stage.name}):",
-        f'  domemargin reversal PROFILE --require "{psi:.1f} psi"',
+        f'  domemargin reversal PROFILE --require "{psi:.1f} psi" '
+        f'--temperature "{highest.stage.celsius:.4g} degC"',
         "",
         f"Solubility: {required.source}. Equilibrium is assumed, which a",
         "short stage stays below. Sugar and alcohol move the pressure by some per cent,",

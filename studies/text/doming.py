@@ -13,10 +13,12 @@ from rich.text import Text
 
 from domemargin.fea.doming.record import ALL, DOMING_CAUTION, KINDS
 from domemargin.profiles.units import PSI
+from domemargin.studies.text.metal_notes import band_words
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:
+    from domemargin.fea.bottom.kinematic import KinematicBand
     from domemargin.fea.doming.misaligned import Misaligned
     from domemargin.fea.doming.record import DomingRecord, Rest
     from domemargin.fea.doming.reversal import FormedReversal
@@ -71,6 +73,7 @@ def print_doming(
     budget: Budget | None,
     files: Sequence[Path],
     sides: Misaligned | None = None,
+    band: KinematicBand | None = None,
 ) -> None:
     """The summary of a doming solve."""
     console = narrow_console()
@@ -92,6 +95,11 @@ def print_doming(
         _add_depth(answer, record)
     if sides is not None:
         _add_sides(answer, sides)
+    if band is not None:
+        answer.add_row("Kinematic share", band_words(band, tooling.material.kinematic_share))
+    elif record.tooling.material.kinematic_share == 0.0:
+        open_share = "0, not given: --share-band shows what a share of up to 0.6 does"
+        answer.add_row("Kinematic share", open_share)
     console.print(answer)
     if len(record.reversal) > 1:
         _print_parts(console, record)

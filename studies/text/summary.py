@@ -15,6 +15,7 @@ from rich.text import Text
 from domemargin.profiles import Profile, derived
 from domemargin.profiles.units import PSI
 from domemargin.profiles.unusual import unusual
+from domemargin.studies.text.metal_notes import RESTS
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import (
     drawn_words,
@@ -66,11 +67,13 @@ def print_reversal(
     calibration: Calibration | None = None,
     known: Mapping[str, float] | None = None,
     with_slopes: bool = True,
+    notes: Sequence[tuple[str, str]] = (),
 ) -> None:
     """The summary of a reversal solve.
 
     judge : the same bottom by the solid.  calibration, known : as verdict/answer.py takes them.
     with_slopes : whether slopes are printed, where there are some.
+    notes : rows on its metal, those with the word estimate in red.
     """
     from domemargin.studies.text.verdict import COLOURS, interval_psi, print_budget, verdict_words
     from domemargin.studies.verdict.answer import answer_of_record
@@ -101,7 +104,8 @@ def print_reversal(
         console.print()
         print_budget(console, sure)
     console.print()
-    _print_growth(console, record.growth)
+    rests = dict(notes).get(RESTS, "") if notes else ""
+    _print_growth(console, record.growth, rests)
     metal = plain_table("left", "left")
     if record.first_yield is not None:
         first = record.first_yield
@@ -116,6 +120,8 @@ def print_reversal(
         _add_onset(metal, record.onset)
     for i, line in enumerate(stability_words(record)):
         metal.add_row("" if i else "Waves", line)
+    for title, words in (note for note in notes if note[0] != RESTS):
+        metal.add_row(title, Text(words, style="red" if "estimate" in words else ""))
     mesh = record.mesh
     through = f", {mesh.layers} layers" if mesh.model == "shell" else " of a solid"
     metal.add_row(
@@ -167,7 +173,7 @@ def _add_onset(table: Table, onset: Onset) -> None:
         table.add_row("", f"thinning up to {100 * onset.largest_thinning:.1f} %")
 
 
-def _print_growth(console: Console, growth: Sequence[Growth]) -> None:
+def _print_growth(console: Console, growth: Sequence[Growth], rests: str) -> None:
     if not growth:
         return
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
@@ -187,6 +193,8 @@ def _print_growth(console: Console, growth: Sequence[Growth]) -> None:
         console.print(table)
     for line in rejected:
         console.print(Text(f"Growth {line}"))
+    if rests:
+        console.print(Text(f"Growth rests on {rests}."))
     console.print()
 
 

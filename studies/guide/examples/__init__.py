@@ -15,6 +15,7 @@ ROOM = {
     "set_and_depth": "plant",
     "play": "plant",
     "own_tests": "plant",
+    "own_metal": "plant",
     "overnight": "bottoms",
     "sweep": "bottoms",
 }
