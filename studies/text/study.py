@@ -159,7 +159,7 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
             table.add_row(*here, bare, "-", "-")
             rejected.append((here, found.reason))
         else:
-            error = "-" if found.error is None else f"{found.error:.3f}"
+            error = "-" if found.error is None else f"{found.error:.4f}"
             table.add_row(*here, bare, f"{found.loss:.3f}", error)
     console.print()
     console.print(Text(f"Tolerable depth loss ({title_of(losses[0].rule).rsplit(' (', 1)[0]}), "

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from domemargin.fea.bottom.waviness import Waviness
     from domemargin.fea.core.record import Growth, Onset, Place, Record
     from domemargin.studies.verdict.calibration import Calibration
+    from domemargin.studies.verdict.growth import GrowthVerdict
 
 _ON = {"inside": "inside surface", "mid": "mid surface", "outside": "outside surface"}
 _INCH = 25.4  # mm
@@ -65,11 +66,12 @@ def print_reversal(
     calibration: Calibration | None = None,
     known: Mapping[str, float] | None = None,
     with_slopes: bool = True,
+    grown: Sequence[GrowthVerdict] = (),
 ) -> None:
     """The summary of a reversal solve.
 
     judge : the same bottom by the solid.  calibration, known : as verdict/answer.py takes them.
-    with_slopes : whether slopes are printed, where there are some.
+    with_slopes : whether slopes are printed, where there are some.  grown : verdicts on growth.
     """
     from domemargin.studies.text.verdict import COLOURS, interval_psi, print_budget, verdict_words
     from domemargin.studies.verdict.answer import answer_of_record
@@ -101,6 +103,10 @@ def print_reversal(
         print_budget(console, sure)
     console.print()
     _print_growth(console, record.growth)
+    if grown:
+        from domemargin.studies.text.growth import print_growth_verdicts
+
+        print_growth_verdicts(console, grown)
     metal = plain_table("left", "left")
     if record.first_yield is not None:
         first = record.first_yield
