@@ -248,7 +248,7 @@ def reversal(
         files = [folder / name for name in ("record.json", "curve.csv", "reversal.png")]
         write_json(data, files[0])
         write_curve(record.curve, files[1])
-        write_figure(reversal_figure(record, tests), files[2])
+        write_figure(reversal_figure(record, tests, known), files[2])
         if record.slopes and slopes:
             from domemargin.studies.figures.slopes import slopes_figure
 
