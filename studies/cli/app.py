@@ -214,9 +214,8 @@ def reversal(
 
     from domemargin.fea.bottom.reversal import reversal as solve
     from domemargin.profiles.unusual import unusual
-    from domemargin.studies.text.growth import growth_data
     from domemargin.studies.text.printing import announce_compiling
-    from domemargin.studies.text.verdict import answer_data
+    from domemargin.studies.text.verdict import answer_data, growth_data
     from domemargin.studies.verdict.answer import answer_of_record, known_of, verdict_of_record
     from domemargin.studies.verdict.growth import growth_verdicts, parse_limit
 

@@ -104,7 +104,7 @@ def print_reversal(
     console.print()
     _print_growth(console, record.growth)
     if grown:
-        from domemargin.studies.text.growth import print_growth_verdicts
+        from domemargin.studies.text.verdict import print_growth_verdicts
 
         print_growth_verdicts(console, grown)
     metal = plain_table("left", "left")
