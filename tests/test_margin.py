@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import study_stand_in as stand_in
 
+from domemargin.fea.bottom.accuracy import refined_limit
 from domemargin.fea.bottom.reversal import reversal
 from domemargin.fea.core.settings import Settings
 from domemargin.profiles import InputError, load_profile
@@ -72,6 +73,21 @@ def test_tolerable_loss_is_that_of_bisection_at_one_gauge() -> None:
     assert found.loss == pytest.approx(bisected(depth_study(), 0.27), abs=0.005)
     assert found.error is not None
     assert found.error < 0.02
+
+
+@pytest.mark.parametrize("gauge", [0.265, pytest.param(0.275, marks=pytest.mark.slow)])
+def test_a_finer_solve_brings_the_error_of_the_loss_below_a_micrometre(gauge: float) -> None:
+    """Against three times the elements and layers: the root they give by the same slope."""
+    study, at = depth_study(), {"bottom_gauge": gauge}
+    found = tolerable_loss(study, at, judge=refined_limit)
+    finest = tolerable_loss(
+        study, at, judge=lambda bottom, ceiling: refined_limit(bottom, ceiling, 3.0, 48, 0.0002)
+    )
+    assert found.loss is not None
+    assert found.error is not None
+    assert finest.loss is not None
+    assert found.error < 0.001
+    assert abs(found.loss - finest.loss) < 2.0 * found.error
 
 
 def test_tolerable_loss_of_a_straight_response() -> None:

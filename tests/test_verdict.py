@@ -43,6 +43,7 @@ from domemargin.studies.verdict.budget import (
     combined,
     verdict_of,
 )
+from domemargin.studies.verdict.growth import growth_verdicts, parse_limit
 from domemargin.studies.verdict.table import counts, with_verdicts
 
 ABOUT = About(READINGS, "drawing of errors at random", COMPUTED)
@@ -159,6 +160,34 @@ def test_uncertainty_of_a_difference_by_brute_force(evidence) -> None:
     assert found.standard < 0.4 * math.hypot(*alone)
     assert sum(changes) == pytest.approx(float(p[1] - p[0]))
     assert abs(changes[-1]) < 0.1 * max(map(abs, changes))
+
+
+def test_growth_has_verdicts_of_its_own(north: Record) -> None:
+    """Growth of a bottom weaker by a share is the model's at that much more pressure: solved."""
+    settings = Settings(waves=0)
+    answer = combined(north.reversal_pressure_mpa or 0.0, (Part("a", MODEL, 0.01, ""),))
+    by = 2.0 * answer.standard / answer.pressure
+    limits = [
+        parse_limit(text, 60.0 * PSI)
+        for text in ("permanent-ring 1 mm", "ring 0.71 mm", "ring 0.1 mm at 60 psi",
+                     "depth-left 10 mm", "depth-left 10.3 mm", "ring 9 mm at 90 psi",
+                     "ring 9 mm at 120 psi")
+    ]  # fmt: skip
+    found = growth_verdicts(north, settings, limits, answer)
+    words = [one.word for one in found]
+    assert words == [SAFE, IN_DOUBT, NOT_SAFE, SAFE, NOT_SAFE, IN_DOUBT, NOT_SAFE]
+    ends = tuple(60.0 * PSI / (1.0 + sign * by) for sign in (1.0, -1.0))
+    direct = reversal(north.profile, settings, growth_at=ends)
+    grown = [row.permanent_stand_growth_mm for row in direct.growth]
+    assert [found[0].strong, found[0].weak] == pytest.approx(grown, rel=1e-3)
+    assert found[5].weak is None
+    assert "reverses first" in found[5].reason
+    for text in ("ring", "rim 1 mm", "ring 1 psi at 60 psi", "ring 1 mm at 60 mm", "ring 90 mm"):
+        with pytest.raises(InputError, match="--growth-limit"):
+            parse_limit(text, 0.5)
+    with pytest.raises(InputError, match="needs a pressure"):
+        parse_limit("ring 1 mm", None)
+    assert growth_verdicts(north, settings, limits[:1], None)[0].word == NOT_KNOWN
 
 
 def test_compare_of_profiles_and_a_batch(tmp_path: Path, monkeypatch, capsys) -> None:

@@ -1,7 +1,8 @@
 """The numerical part of an interval against runs that are far finer.
 
 Source: the same solver with twice the elements, twice the layers and steps a quarter as long: it
-judges mesh, layers and steps alone.  Measured on 300 random bottoms (seed 77): see the slow test.
+judges mesh, layers and steps alone.  The two constants were chosen on 75 bottoms of seed 77; the
+slow test takes others.
 """
 
 from __future__ import annotations
@@ -47,9 +48,9 @@ def test_the_estimate_covers_the_error_of_some_bottoms() -> None:
 
 @pytest.mark.slow
 def test_the_estimate_covers_the_error(evidence) -> None:
-    found = abs(over_estimate(random_profiles(300, 77)))
+    found = abs(over_estimate(random_profiles(150, 2024)))
     evidence(
-        "share of 300 bottoms whose error lies inside twice its estimate",
+        "share of 150 bottoms whose error lies inside twice its estimate",
         computed=float(np.mean(found < 2.0)), least=0.95,
     )  # fmt: skip
     root = float(np.sqrt(np.mean(found**2)))

@@ -84,4 +84,4 @@ def test_the_verdict_goes_by_the_interval(record: Record) -> None:
 
     assert verdict(90.0) == "IN DOUBT, margin +1.4 % (-8.7 to +11.6 %)"
     assert verdict(80.0) == "SAFE, margin +14.1 % (+2.7 to +25.5 %)"
-    assert verdict(101.0) == "NOT SAFE, margin -9.6 % (-18.6 to -0.6 %)"
+    assert verdict(102.0) == "NOT SAFE, margin -10.5 % (-19.4 to -1.5 %)"

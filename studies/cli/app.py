@@ -174,6 +174,14 @@ def reversal(
         typer.Option("--slopes", help="How fast the answers move with each dimension and value."),
     ] = False,
     calibration: CalibrationOption = None,
+    growth_limit: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="LIMIT",
+            help='Growth that is allowed, such as "permanent-ring 0.5 mm at 60 psi" or '
+            '"depth-left 9.8 mm"; may be repeated.',
+        ),
+    ] = None,
     uncertain: Annotated[
         list[str] | None,
         typer.Option(
@@ -205,9 +213,10 @@ def reversal(
     from domemargin.studies.options import at_temperature, models_of, settings_of
 
     if len(profile) > 1:
-        if slopes or uncertain or model != "shell":
+        if slopes or uncertain or growth_limit or model != "shell":
             raise InputError(
-                "--slopes, --uncertain and --model go with one profile; several were given",
+                "--slopes, --uncertain, --growth-limit and --model go with one profile; several "
+                "were given",
                 "PROFILE",
             )
         settings = settings_of(require, at or (), resolution, ceiling, waves)
@@ -222,10 +231,12 @@ def reversal(
     from domemargin.fea.bottom.reversal import reversal as solve
     from domemargin.profiles.unusual import unusual
     from domemargin.studies.text.printing import announce_compiling
-    from domemargin.studies.text.verdict import answer_data
+    from domemargin.studies.text.verdict import answer_data, growth_data
     from domemargin.studies.verdict.answer import answer_of_record, known_of, verdict_of_record
+    from domemargin.studies.verdict.growth import growth_verdicts, parse_limit
 
     known = known_of(uncertain or (), bottom)
+    limits = [parse_limit(text, settings.required) for text in growth_limit or ()]
     announce_compiling()
     try:
         records = [solve(bottom, settings, model=name) for name in models]
@@ -240,10 +251,11 @@ def reversal(
     from domemargin.studies.text.metal_notes import metal_notes
 
     notes = metal_notes(record, settings, length)
+    grown = growth_verdicts(record, settings, limits, answer_of_record(record, tests, known))
     every = [
         one.to_dict()
         | answer_data(answer_of_record(one, tests, known), verdict_of_record(one, tests, known))
-        | {"unusual": list(unusual(bottom))}
+        | {"unusual": list(unusual(bottom)), "growth_limits": growth_data(grown)}
         for one in records
     ]
     every[0] |= notes.data
@@ -255,7 +267,7 @@ def reversal(
         files = [folder / name for name in ("record.json", "curve.csv", "reversal.png")]
         write_json(data, files[0])
         write_curve(record.curve, files[1])
-        write_figure(reversal_figure(record, tests), files[2])
+        write_figure(reversal_figure(record, tests, known), files[2])
         if record.slopes and slopes:
             from domemargin.studies.figures.slopes import slopes_figure
 
@@ -267,7 +279,7 @@ def reversal(
         from domemargin.studies.text.summary import print_reversal
 
         judge = records[1] if len(records) > 1 else None
-        print_reversal(record, files, judge, tests, known, slopes, notes.rows)
+        print_reversal(record, files, judge, tests, known, slopes, grown, notes.rows)
     from domemargin.fea.core.record import KINDS, UNANSWERED
 
     for one in records:

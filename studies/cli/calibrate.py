@@ -66,8 +66,8 @@ def calibrate(
     read = read_tests(tests, base)
     folder = run_folder(out, f"calibration {tests.stem}")
 
-    from domemargin.studies.text.calibration import calibration_lines
     from domemargin.studies.text.printing import announce_compiling
+    from domemargin.studies.text.verdict import calibration_lines
     from domemargin.studies.verdict.calibrating import calibrated
     from domemargin.studies.verdict.calibration import dumped
     from domemargin.studies.whole_files import write_whole

@@ -17,7 +17,6 @@ from domemargin.studies.readings.calibration import NO_TESTS, Calibration
 from domemargin.studies.tails import normal_above
 
 _POINTS = 5
-_STEP = 0.02  # share by which gauge and yield strength are moved for their slopes
 
 
 @dataclass(frozen=True)
@@ -61,6 +60,8 @@ def pressure_curve(
     pressure is found.
     """
     from domemargin.fea.bottom.reversal import reversal
+    from domemargin.fea.bottom.slopes import inputs_of, of_pressure, slopes
+    from domemargin.fea.core.settings import Settings
 
     middle = 0.5 * (low + high)
     half = max(0.5 * (high - low), 0.15)
@@ -78,13 +79,14 @@ def pressure_curve(
 
     pressures = np.array([solve(profile.replaced(dome_depth=float(depth))) for depth in depths])
     base = profile.replaced(dome_depth=float(depths[_POINTS // 2]))
+    spread = {"bottom_gauge": scatter.gauge, "yield_strength": scatter.yield_strength}
+    known = [one for one in inputs_of(base) if one.name in spread]
+    found = slopes(base, Settings(growth_at=(), resolution=0.0005), known)
     ground = pressures[_POINTS // 2]
-    gauge = solve(base.replaced(bottom_gauge=base.sheet.bottom_gauge * (1.0 + _STEP)))
-    parts = [(gauge / ground - 1.0) / _STEP * scatter.gauge]
-    strength = base.material.yield_strength
-    if strength is not None:
-        stronger = solve(base.replaced(yield_strength=strength * (1.0 + _STEP)))
-        parts.append((stronger / ground - 1.0) / _STEP * scatter.yield_strength)
+    parts = [
+        (one.slope or 0.0) * one.value / ground * spread[one.name]
+        for one in of_pressure(found).values()
+    ]
     return PressureCurve(profile.name, depths, pressures, math.hypot(*parts, 0.0))
 
 

@@ -5,6 +5,7 @@ Functions take records and return matplotlib figures; nothing is shown or writte
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,7 +28,11 @@ if TYPE_CHECKING:
     from domemargin.studies.verdict.calibration import Calibration
 
 
-def reversal_figure(record: Record, calibration: Calibration | None = None) -> Figure:
+def reversal_figure(
+    record: Record,
+    calibration: Calibration | None = None,
+    known: Mapping[str, float] | None = None,
+) -> Figure:
     """Left the bottom before, at onset and after (whole, and its nose magnified); right the path.
 
     Raises nothing: what a record lacks is left out.
@@ -52,7 +57,7 @@ def reversal_figure(record: Record, calibration: Calibration | None = None) -> F
             *whole.get_legend_handles_labels(), loc="upper left", borderaxespad=0.0,
             bbox_to_anchor=lower[0].get_position(figure),
         )  # fmt: skip
-        draw_path(path, record, calibration)
+        draw_path(path, record, calibration, known)
         figure.text(0.01, 0.015, record.caution, fontsize=7.5, color="#555555")
         return figure
 
@@ -141,12 +146,17 @@ def draw_shapes(whole: Axes, nose: Axes, record: Record) -> None:
     nose.set_xlabel("r (mm)")
 
 
-def draw_path(ax: Axes, record: Record, calibration: Calibration | None = None) -> None:
+def draw_path(
+    ax: Axes,
+    record: Record,
+    calibration: Calibration | None = None,
+    known: Mapping[str, float] | None = None,
+) -> None:
     """Pressure (psi left, MPa right) against travel of dome centre and stand ring.
 
-    calibration : by own tests, of interval and verdict.
+    calibration, known : of interval and verdict, as verdict/answer.py takes them.
     """
-    sure = answer_of_record(record, calibration)
+    sure = answer_of_record(record, calibration, known)
     curve = record.curve
     psi = curve.pressure_mpa / PSI
     centre, ring = curve.centre_travel_mm, curve.stand_growth_mm
@@ -161,7 +171,8 @@ def draw_path(ax: Axes, record: Record, calibration: Calibration | None = None) 
     right = float(max(centre.max(), ring.max(), 1e-6))
     left = float(min(centre.min(), ring.min(), 0.0))
     ax.set_xlim(left - 0.01 * right, 1.04 * right)
-    _draw_lines(ax, record, right, verdict_of_record(record, calibration))
+    end = sure.high if sure is not None and not sure.least else 0.0
+    _draw_lines(ax, record, right, verdict_of_record(record, calibration, known), end)
     if sure is not None and not sure.least:
         ax.axhspan(sure.low / PSI, sure.high / PSI, color=BEFORE, alpha=0.18, lw=0.0, zorder=0,
                    label="95 % interval")  # fmt: skip
@@ -203,8 +214,11 @@ def _draw_growth(ax: Axes, record: Record) -> None:
         ax.plot([], [], "o-", color=INK, lw=0.8, mfc="white", ms=4.5, label=label)
 
 
-def _draw_lines(ax: Axes, record: Record, right: float, verdict: Verdict | None) -> None:
-    """Lines at the reversal and the required pressure; their names above the higher one."""
+def _draw_lines(
+    ax: Axes, record: Record, right: float, verdict: Verdict | None, end: float
+) -> None:
+    """Lines at the reversal and the required pressure; their names above the higher one and above
+    the interval, which ends at `end` (MPa)."""
     found, required = record.reversal_pressure_mpa, record.required_pressure_mpa
     lines: list[tuple[float, str, str, Any]] = []
     if found is not None:
@@ -215,7 +229,9 @@ def _draw_lines(ax: Axes, record: Record, right: float, verdict: Verdict | None)
     reached = max(float(record.curve.pressure_mpa.max()), found or 0.0) / PSI
     # a requirement far off is named but not drawn, so that the curve keeps its height
     drawn = [line for line in lines if line[0] < 1.6 * reached]
-    top = max([reached, *(line[0] for line in drawn)]) or 1.0  # a path may end at its start
+    top = (
+        max([reached, end / PSI, *(line[0] for line in drawn)]) or 1.0
+    )  # a path may end at its start
     ax.set_ylim(0.0, 1.16 * top)
     for psi, _, colour, dashes in drawn:
         ax.axhline(psi, color=colour, lw=1.0, ls=dashes)

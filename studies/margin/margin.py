@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from domemargin.fea.bottom.accuracy import refined_limit
 from domemargin.fea.bottom.reversal import reversal
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.errors import brief_path
@@ -19,7 +20,12 @@ from domemargin.profiles.units import PSI
 from domemargin.studies.margin.sensitivity import Sensitivity, sensitivity
 from domemargin.studies.margin.slopes import USUAL, Slope, slope_of
 from domemargin.studies.margin.surrogate import Surrogate, SurrogateError, surrogate_of
-from domemargin.studies.margin.tolerable import Tolerable, depth_rule, tolerable_loss
+from domemargin.studies.margin.tolerable import (
+    RESOLUTION,
+    Tolerable,
+    depth_rule,
+    tolerable_loss,
+)
 from domemargin.studies.study.engines import Engine, Processes, WorkerError
 from domemargin.studies.study.store import Store, StoreError
 from domemargin.studies.study.study import GRID, Study
@@ -202,9 +208,12 @@ def _solved(
         if study.required is not None:
             margin = (1.0 + margin) / level - 1.0
             target = study.required * (1.0 + margin)
+            # waves that come first are not what the judge looks for
+            judge = refined_limit if solve is reversal else None
             for at in levels(study):
                 near = guess(study, table, at, target)
-                losses.append(made.submit(tolerable_loss, study, at, margin, near, solve))
+                work = (study, at, margin, near, solve, RESOLUTION, judge)
+                losses.append(made.submit(tolerable_loss, *work))
         names = dict.fromkeys((*USUAL, *study.names))
         slopes = [made.submit(slope_of, study.profile, study.settings, n, solve) for n in names]
         out = tuple(f.result() for f in losses), tuple(f.result() for f in slopes)

@@ -193,15 +193,19 @@ def _pressures(report: Report) -> Iterator[str]:
 def _margins(report: Report, margins: Sequence[Margin]) -> Iterator[str]:
     wide = min(max(len("machine"), *(len(one.machine) for one in margins)), 18)
     yield (f"{'machine':<{wide}}  {'psi':>6} {'margin':>7}  {'cans below (95 % limits)':>26} "
-           f"{'chance':>7}  loss left  verdict")  # fmt: skip
+           f"{'chance':>7}  loss left")  # fmt: skip
+    by_word: dict[str, list[str]] = {}
     required = report.question.required
     assert required is not None
     for one in margins:
+        by_word.setdefault(verdict_on(one, required).word, []).append(one_line(one.machine, 18))
         share = f"{_percent(one.below)} ({_percent(one.below_low)} to {_percent(one.below_high)})"
         loss = "-" if one.loss is None else f"{one.loss:+.2f} mm"
         name, short = f"{one_line(one.machine, wide):<{wide}}", _percent(one.short)
         yield (f"{name}  {one.pressure / PSI:6.1f} {100 * one.margin:+6.1f}%  "
-               f"{share:>26} {short:>7}  {loss:>9}  {verdict_on(one, required).word}")  # fmt: skip
+               f"{share:>26} {short:>7}  {loss:>9}")  # fmt: skip
+    words = "; ".join(f"{word}: {', '.join(names)}" for word, names in by_word.items())
+    yield from _wrapped(f"By the 95 % interval of the mean can: {words}.")
 
 
 def _percent(share: float) -> str:

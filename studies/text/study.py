@@ -31,7 +31,8 @@ from domemargin.studies.text.verdict import (
     verdict_words,
 )
 from domemargin.studies.text.words import duration, one_line
-from domemargin.studies.verdict.budget import verdict_of
+from domemargin.studies.verdict.answer import answer_of
+from domemargin.studies.verdict.budget import COVERAGE, verdict_of
 from domemargin.studies.verdict.table import counts, counts_words
 
 if TYPE_CHECKING:
@@ -127,6 +128,7 @@ def print_margin(report: MarginReport, files: Sequence[Path]) -> None:
             if outside:
                 console.print(Text(f"It does not hold for the base bottom: {outside}"))
         _print_losses(console, report.tolerable)
+        _print_loss_doubt(console, report)
     _print_slopes(console, report)
     _print_indices(console, report)
     print_files(console, files)
@@ -159,7 +161,7 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
             table.add_row(*here, bare, "-", "-")
             rejected.append((here, found.reason))
         else:
-            error = "-" if found.error is None else f"{found.error:.3f}"
+            error = "-" if found.error is None else f"{found.error:.4f}"
             table.add_row(*here, bare, f"{found.loss:.3f}", error)
     console.print()
     console.print(Text(f"Tolerable depth loss ({title_of(losses[0].rule).rsplit(' (', 1)[0]}), "
@@ -171,6 +173,24 @@ def _print_losses(console: Any, losses: Sequence[Tolerable]) -> None:
         console.print(Text("More than: held up to the largest loss looked at."))
     for here, reason in rejected:
         console.print(Text(f"{', '.join(here) or 'base bottom'}: {reason}"))
+
+
+def _print_loss_doubt(console: Any, report: MarginReport) -> None:
+    """How far the uncertainty of the pressure itself moves a loss."""
+    rule = report.tolerable[0].rule if report.tolerable else ""
+    slope = next((s.psi for s in report.slopes if s.name == rule and s.psi), None)
+    if slope is None or report.target is None:
+        return
+    target = report.target
+    answer = answer_of(report.study.profile, target, 0.0, calibration=report.calibration)
+    if answer is None:
+        return
+    by = COVERAGE * answer.standard / answer.pressure * target / PSI
+    moved = by / abs(slope) * 0.01
+    console.print(Text(
+        f"The 95 % interval of the pressure, ± {by:.1f} psi, moves every loss by ± {moved:.2f} mm: "
+        "all alike, up or down."
+    ))  # fmt: skip
 
 
 def _same_decimals(numbers: Sequence[str]) -> list[str]:

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from domemargin.fea.core.record import Growth, Onset, Place, Record
     from domemargin.profiles.mass import Mass
     from domemargin.studies.verdict.calibration import Calibration
+    from domemargin.studies.verdict.growth import GrowthVerdict
 
 _ON = {"inside": "inside surface", "mid": "mid surface", "outside": "outside surface"}
 _INCH = 25.4  # mm
@@ -67,12 +68,13 @@ def print_reversal(
     calibration: Calibration | None = None,
     known: Mapping[str, float] | None = None,
     with_slopes: bool = True,
+    grown: Sequence[GrowthVerdict] = (),
     notes: Sequence[tuple[str, str]] = (),
 ) -> None:
     """The summary of a reversal solve.
 
     judge : the same bottom by the solid.  calibration, known : as verdict/answer.py takes them.
-    with_slopes : whether slopes are printed, where there are some.
+    with_slopes : whether slopes are printed, where there are some.  grown : verdicts on growth.
     notes : rows on its metal, those with the word estimate in red.
     """
     from domemargin.studies.text.verdict import COLOURS, interval_psi, print_budget, verdict_words
@@ -106,6 +108,10 @@ def print_reversal(
     console.print()
     rests = dict(notes).get(RESTS, "") if notes else ""
     _print_growth(console, record.growth, rests)
+    if grown:
+        from domemargin.studies.text.verdict import print_growth_verdicts
+
+        print_growth_verdicts(console, grown)
     metal = plain_table("left", "left")
     if record.first_yield is not None:
         first = record.first_yield

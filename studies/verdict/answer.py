@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 # standard deviation of what mesh, layers and steps leave, as shares of the correction for steps and
 # of the resolution: measured on random bottoms (tests/test_verdict_numerical.py)
-OF_CORRECTION, OF_RESOLUTION = 0.3, 0.1
+OF_CORRECTION, OF_RESOLUTION = 0.5, 0.2
 MODEL_SOURCE = "estimate, no own tests"
 TESTS_NARROW = "reversal tests of five cans or more"
 

@@ -10,6 +10,7 @@ regression).  All is summed over a grid, lots by Gauss-Hermite quadrature: no ch
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,14 +24,17 @@ from domemargin.studies.readings.calibration import LEVEL_KNOWN, SLOPE_KNOWN
 NOISE, LOT = 0.0156, 0.0075
 NOISE_KNOWN = 0.35  # standard deviation of the logarithm of NOISE
 WRONG, WIDE = 0.03, 0.15  # share of tests of another kind, and how far off those are
-_LEVELS, _SLOPES, _NOISES, _LOTS = 61, 15, 7, 5
+_LEVELS, _SLOPES, _NOISES, _LOTS = 41, 15, 7, 5
+_Z = 1.959964  # of the normal law, central 95 %
+_REACH = 4.0  # standard deviations of the prior
 
 
 @dataclass(frozen=True)
 class Posterior:
-    """level, level_sd : of a, the logarithm of measured over modelled.  slope, slope_sd : of s.
-    covariance : of both.  noise : mean of the noise.  wrong : (n,) chance that a test is of
-    another kind than the rest."""
+    """level, level_sd : middle of the central 95 % of a, the logarithm of measured over modelled,
+    and its half over 1.96: outliers give it long tails.  slope, slope_sd : of s.  covariance : of
+    both.  noise : mean of the noise.  wrong : (n,) chance that a test is of another kind than the
+    rest."""
 
     level: float
     level_sd: float
@@ -55,12 +59,11 @@ def posterior(
     reversal.  lot : (n,) number of the lot.  rig : (n,) error of the pressure gauge, share.
     """
     spread = float(np.ptp(x))
-    a = LEVEL_KNOWN * np.linspace(-4.0, 4.0, _LEVELS)
+    a = _levels(x, y, stopped, np.unique(lot).size)
     s, s_weight = _grid(1.0, SLOPE_KNOWN, _SLOPES if spread > 1e-4 else 1, 3.5)
     noise, noise_weight = _grid(np.log(NOISE), NOISE_KNOWN, _NOISES, 3.0)
     node, node_weight = np.polynomial.hermite_e.hermegauss(_LOTS)
     node_weight = np.log(node_weight / node_weight.sum())
-    a = _narrowed(a, x, y, stopped)
     a_weight = -0.5 * (a / LEVEL_KNOWN) ** 2
     sigma = np.exp(noise)
     # axes: level, slope, noise, lot node
@@ -85,15 +88,15 @@ def posterior(
         for i in rows:  # chance of another kind, still by level, slope and noise
             odd[int(i)] = np.sum(inner * np.exp(odd[int(i)]), axis=-1)
     share = np.exp(total - logsumexp(total))
-    level = float(np.einsum("ijk,i->", share, a))
     slope = float(np.einsum("ijk,j->", share, s))
-    da, ds = a - level, s - slope
-    variance = float(np.einsum("ijk,i->", share, da**2))
+    low, high = _ends(a, share.sum(axis=(1, 2)))
+    level, level_sd = 0.5 * (low + high), 0.5 * (high - low) / _Z
+    da, ds = a - float(np.einsum("ijk,i->", share, a)), s - slope
     of_slope = float(np.einsum("ijk,j->", share, ds**2)) if s.size > 1 else SLOPE_KNOWN**2
     covariance = float(np.einsum("ijk,i,j->", share, da, ds))
     wrong = np.array([float(np.sum(share * odd[i])) for i in range(len(x))])
     return Posterior(
-        level, variance**0.5, slope, of_slope**0.5, covariance,
+        level, level_sd, slope, of_slope**0.5, covariance,
         float(np.einsum("ijk,k->", share, sigma)), wrong,
     )  # fmt: skip
 
@@ -106,17 +109,29 @@ def _grid(centre: float, deviation: float, number: int, reach: float) -> tuple[F
     return centre + deviation * z, -0.5 * z * z
 
 
-def _narrowed(a: Floats, x: Floats, y: Floats, stopped: Floats) -> Floats:
-    """Levels spread where tests and prior put them: a grid over the prior alone is too coarse for
-    many tests."""
+def _levels(x: Floats, y: Floats, stopped: Floats, lots: int) -> Floats:
+    """Levels from end to end of the prior, further where tests lie beyond it, as close as the tests
+    can tell them apart: a sum over a normal curve is exact for steps up to its deviation."""
+    low, high = -_REACH * LEVEL_KNOWN, _REACH * LEVEL_KNOWN
     known = y[~stopped.astype(bool)] - x[~stopped.astype(bool)]
-    if known.size == 0:
-        return a
-    middle = float(np.median(known))
-    width = max(5.0 * (NOISE**2 / known.size + LOT**2) ** 0.5 + 0.3 * float(np.std(known)), 0.02)
-    pulled = middle * LEVEL_KNOWN**2 / (LEVEL_KNOWN**2 + NOISE**2 / known.size + LOT**2)
-    low, high = min(middle, pulled) - width, max(middle, pulled) + width
-    return np.linspace(low, high, a.size)
+    told = (NOISE**2 / max(known.size, 1) + LOT**2 / lots) ** 0.5
+    if known.size:
+        middle = float(np.median(known))
+        low, high = min(low, middle - 4.0 * told), max(high, middle + 4.0 * told)
+    return np.linspace(low, high, max(_LEVELS, math.ceil((high - low) / (0.6 * told))))
+
+
+def _ends(points: Floats, share: Floats) -> tuple[float, float]:
+    """Ends of the central 95 % of shares at even points."""
+    from scipy.interpolate import PchipInterpolator
+
+    step = 0.5 * (points[1] - points[0])
+    below = PchipInterpolator(
+        np.append(points - step, points[-1] + step), np.append(0, share.cumsum())
+    )
+    fine = np.linspace(points[0] - step, points[-1] + step, 20_001)
+    low, high = np.searchsorted(below(fine), (0.025, 0.975))
+    return float(fine[low]), float(fine[min(high, fine.size - 1)])
 
 
 def _log_density(y: float, middle: Floats, width: Floats, stopped: bool) -> Floats:

@@ -2,6 +2,7 @@
 
 ROOM = {
     "safe": "bottoms",
+    "five_cans": "bottoms",
     "own_bottom": "bottoms",
     "drink": "bottoms",
     "growth": "bottoms",
