@@ -20,7 +20,7 @@ import typer
 
 from domemargin.fea.errors import SolveError
 from domemargin.profiles.errors import InputError, brief_path
-from domemargin.studies.cli import commands, doming, readings_commands
+from domemargin.studies.cli import best, commands, doming, readings_commands
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.waviness import waviness
 
@@ -339,4 +339,5 @@ app.command()(waviness)
 app.command()(trace)
 readings_commands.register(app)
 commands.register(app)
+best.register(app)
 doming.register(app)

@@ -108,7 +108,7 @@ def trace(
     data = trace_data(report)
     files: list[Path] = []
     if folder is not None:
-        from domemargin.studies.figures.trace import trace_figure
+        from domemargin.studies.figures.designs.trace import trace_figure
         from domemargin.studies.whole_files import write_whole
 
         files = [folder / part for part in ("profile.toml", "trace.json", "trace.png")]
