@@ -3,10 +3,12 @@
 ROOM = {
     "safe": "bottoms",
     "own_bottom": "bottoms",
+    "traced": "bottoms",
     "drink": "bottoms",
     "growth": "bottoms",
     "depth_loss": "bottoms",
     "thinner_sheet": "bottoms",
+    "lightest": "bottoms",
     "two_bottoms": "bottoms",
     "share_below": "bottoms",
     "waves": "bottoms",
