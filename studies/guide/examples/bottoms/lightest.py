@@ -55,7 +55,7 @@ EXAMPLE = Example(
     write,
     {
         "pressure of the best": Key(90.0, 0.05, "psi", "put into the example's own input"),
-        "can body of the best": Key(0.0, 0.01, "g"),
-        "saved per 1,000 cans": Key(0.0, 0.01, "kg"),
+        "can body of the best": Key(9.449, 0.005, "g"),
+        "saved per 1,000 cans": Key(0.151, 0.005, "kg"),
     },
 )

@@ -15,7 +15,8 @@ at, half = bottom.meridian.at(s), 0.5 * bottom.thickness(s)
 off = rng.normal(0.0, 0.004, s.size) - half
 x = (at.r - off * np.sin(at.phi)) * rng.choice([-1.0, 1.0], s.size)
 z = at.z + off * np.cos(at.phi)
-x, z = x - 0.01 * z + 52.0, 31.0 - z - 0.01 * x
+cos, sin = np.cos(0.01), np.sin(0.01)
+x, z = cos * x - sin * z + 52.0, 31.0 - cos * z - sin * x
 z[::125] -= 0.3  # dirt
 np.savetxt("contour.csv", np.stack((x, z), 1), "%.4f", ",", header="x (mm),z (mm)", comments="")
 print(f"{s.size} points of a bottom of {bottom.shape.dome_depth} mm depth")
@@ -58,6 +59,6 @@ EXAMPLE = Example(
         "dome depth": Key(10.31, 0.003, "mm", INPUT),
         "nose radius": Key(1.46, 0.01, "mm", INPUT),
         "misfit": Key(4.0, 0.3, "um", INPUT),
-        "reversal pressure": Key(0.0, 0.3, "psi"),
+        "reversal pressure": Key(90.18, 0.3, "psi"),
     },
 )
