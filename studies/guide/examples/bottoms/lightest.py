@@ -31,8 +31,8 @@ stretch = "28 %"
 def write(page: Page) -> dict[str, float]:
     """Search for the lightest bottom within limits, and see what binds."""
     page.text("""
-The north bottom holds 91 psi where 90 are asked for. How much metal is that worth, if nose and inner
-leg may change as well? The limits say what the tools and the forming allow:
+The north bottom holds 91 psi where 90 are asked for. How much metal is that worth, if nose and
+inner leg may change as well? The limits say what the tools and the forming allow:
 """)
     page.file("lightest.toml", REQUEST)
     page.run("domemargin best lightest.toml --out best")
