@@ -43,7 +43,7 @@ def best(
         ),
     ] = False,
 ) -> None:
-    """The lightest bottom that holds, or the strongest, within limits."""
+    """The lightest bottom that holds, or the strongest."""
     from domemargin.studies.best.request import load_request
     from domemargin.studies.cli.runs import run_folder, write_figure, write_json
 
@@ -102,7 +102,7 @@ def rank(
         bool, typer.Option("--json", help="One JSON object on standard output instead of words.")
     ] = False,
 ) -> None:
-    """The designs of a study that hold the pressure, the lightest first."""
+    """The designs of a study that hold, the lightest first."""
     from domemargin.profiles.mass import HEIGHTS
     from domemargin.studies.best.rank import ranking
     from domemargin.studies.cli.runs import run_folder

@@ -61,7 +61,7 @@ def trace(
         ),
     ] = False,
 ) -> None:
-    """A profile file from a traced or drawn contour, with the uncertainty of each dimension."""
+    """A profile file from a traced or drawn contour, with limits."""
     import json
     import sys
     from dataclasses import replace
