@@ -21,7 +21,7 @@ import typer
 
 from domemargin.fea.errors import SolveError
 from domemargin.profiles.errors import InputError, brief_path
-from domemargin.studies.cli import calibrate, commands, doming, readings_commands
+from domemargin.studies.cli import best, calibrate, commands, doming, readings_commands
 from domemargin.studies.cli.batch import batch
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 from domemargin.studies.cli.metal import metal
@@ -424,4 +424,5 @@ app.command()(metal)
 readings_commands.register(app)
 calibrate.register(app)
 commands.register(app)
+best.register(app)
 doming.register(app)

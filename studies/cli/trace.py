@@ -61,7 +61,7 @@ def trace(
         ),
     ] = False,
 ) -> None:
-    """A profile file from a traced or drawn contour, with the uncertainty of each dimension."""
+    """A profile file from a traced or drawn contour, with limits."""
     import json
     import sys
     from dataclasses import replace
@@ -108,7 +108,7 @@ def trace(
     data = trace_data(report)
     files: list[Path] = []
     if folder is not None:
-        from domemargin.studies.figures.trace import trace_figure
+        from domemargin.studies.figures.designs.trace import trace_figure
         from domemargin.studies.whole_files import write_whole
 
         files = [folder / part for part in ("profile.toml", "trace.json", "trace.png")]

@@ -226,6 +226,7 @@ def _print_indices(console: Any, report: MarginReport) -> None:
         ))  # fmt: skip
     else:
         console.print(Text(f"No surrogate: {report.why_no_surrogate}"))
+        console.print(Text("The designs that hold, the lightest first: domemargin rank RESULT"))
     found = report.sensitivity
     if found is None:
         return

@@ -46,7 +46,7 @@ def read_drawing(path: Path, layer: str | None = None, unit: str | None = None) 
     none ($INSUNITS 0).  Raises InputError in one sentence that says what was found.
     """
     given = brief_path(path)
-    document = _document(path, given)
+    document, damage = _document(path, given)
     scale = _scale(document, unit, given)
     chosen, entities = _on_layer(document, layer, given)
     curves = [c for e in entities for c in _sampled(e, scale, given)]
@@ -60,7 +60,7 @@ def read_drawing(path: Path, layer: str | None = None, unit: str | None = None) 
             f"has at most {MOST_CURVES}",
             "--layer",
         )
-    notes = _overlaps(curves)
+    notes = [*damage, *_overlaps(curves)]
     path_points, more = _joined(_distinct(curves), given)
     _check_crossing(path_points, given)
     path_points = _thinned(path_points)
@@ -69,7 +69,8 @@ def read_drawing(path: Path, layer: str | None = None, unit: str | None = None) 
     return Drawn(points, chosen, (*notes, *more))
 
 
-def _document(path: Path, given: str) -> Any:
+def _document(path: Path, given: str) -> tuple[Any, list[str]]:
+    """The drawing, and a note where it is damaged and was read as far as it can be."""
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
@@ -92,16 +93,19 @@ def _document(path: Path, given: str) -> Any:
     if b"\0" in raw[:4000] or b"SECTION" not in raw[:4000]:
         raise InputError(f"the drawing {given} is no DXF; it must be a text DXF", "FILE")
     import io
+    import logging
 
     from ezdxf import recover
     from ezdxf.filemanagement import read
     from ezdxf.lldxf.const import DXFError
 
+    logging.getLogger("ezdxf").setLevel(logging.CRITICAL)  # each of its findings is a line
     try:
         try:
-            return read(io.StringIO(raw.decode("utf-8").replace("\r\n", "\n")))
+            return read(io.StringIO(raw.decode("utf-8").replace("\r\n", "\n"))), []
         except (UnicodeDecodeError, DXFError):
-            return recover.read(io.BytesIO(raw))[0]
+            note = "The drawing is damaged and was read as far as it can be: check the figure."
+            return recover.read(io.BytesIO(raw))[0], [note]
     except (DXFError, ValueError, KeyError, IndexError, AttributeError, TypeError) as error:
         why = " ".join(str(error).split())[:100] or type(error).__name__
         raise InputError(f"the drawing {given} is a damaged DXF: {why}", "FILE") from None

@@ -1,0 +1,1 @@
+"""The best bottom within limits: search on true slopes, check, trade-off; designs ranked."""

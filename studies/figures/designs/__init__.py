@@ -1,0 +1,1 @@
+"""Figures of traced bottoms and of the best one."""
