@@ -13,7 +13,7 @@ from domemargin.profiles.around import Around
 from domemargin.profiles.limits import LIMITS
 
 AMOUNTS = ("dome_tilt", "dome_offset", "ovality", "gauge_difference", "yield_difference")
-TOLERANCE = 0.01  # of the largest amount looked at
+TOLERANCE = 0.005  # of the largest amount looked at
 # the largest amounts looked at: far beyond what a line makes, common practice, no source
 MOST = {
     "dome_tilt": 0.035,
@@ -51,6 +51,8 @@ def tolerable(
     from scipy.optimize import brentq
 
     base, solves = around or Around(), 0
+    # nothing but the pressure is looked at
+    even = replace(even, settings=replace(even.settings, growth_at=(), required=None))
 
     def beyond(amount: float) -> float:
         nonlocal solves
