@@ -12,7 +12,13 @@ from domemargin.studies.options import required_pressure, share, whole
 if TYPE_CHECKING:
     from domemargin.profiles.around import Around
 
-DEFAULT_TILTS = ("0.25 deg", "0.5 deg", "1 deg")
+DEFAULTS = {
+    "dome_tilt": ("0.25 deg", "0.5 deg", "1 deg"),
+    "dome_offset": ("0.05 mm", "0.1 mm", "0.2 mm"),
+    "ovality": ("0.1 mm", "0.2 mm", "0.4 mm"),
+    "gauge_difference": ("1 %", "2 %", "4 %"),
+    "yield_difference": ("2 %", "5 %", "10 %"),
+}
 _LIST = list[str] | None
 
 
@@ -80,9 +86,6 @@ def uneven(
         "gauge_difference": gauge_difference, "yield_difference": yield_difference,
     }  # fmt: skip
     given = {name: list(values) for name, values in texts.items() if values}
-    if not given and bottom.around is None and tolerable is None:
-        given = {"dome_tilt": list(DEFAULT_TILTS)}
-    cases, varied = _cases(bottom.around or Around(), given)
     must = None if required is None else required_pressure(required, "--required")
     number = None if harmonics is None else whole(harmonics, "--harmonics")
     name = None
@@ -96,6 +99,10 @@ def uneven(
             raise InputError(
                 f"--tolerable is {what}; it must be {needed}", "--tolerable", what, needed
             )
+    if not given and bottom.around is None:
+        default = name or "dome_tilt"
+        given = {default: list(DEFAULTS[default])}
+    cases, varied = _cases(bottom.around or Around(), given)
 
     from domemargin.fea.bottom.uneven import even_bottom, solve_uneven
     from domemargin.fea.bottom.uneven_tolerable import tolerable as solve_tolerable
