@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -77,8 +79,9 @@ class Scan:
             ("arc_length", self.arc_length, "rise from entry to entry"),
             ("angle", self.angle, "rise from entry to entry, within one turn"),
         ):
-            rising = all(b > a for a, b in zip(values, values[1:]))
-            if len(values) < 2 or not rising or (name == "angle" and values[-1] - values[0] >= turn):
+            rising = all(b > a for a, b in pairwise(values))
+            whole = name == "angle" and values[-1] - values[0] >= turn
+            if len(values) < 2 or not rising or whole:
                 raise InputError(
                     f"around.scan.{name} has {len(values)} entries that do not fit; "
                     f"it must have two or more that {what}",
@@ -135,6 +138,10 @@ class Around:
         for field in fields(self):
             if field.name not in ("wave", "dent", "scan"):
                 check(f"around.{field.name}", getattr(self, field.name))
+
+    def changed(self, **amounts: Any) -> Around:
+        """The same with some fields changed, checked again.  Raises InputError."""
+        return replace(self, **amounts)
 
     @property
     def is_even(self) -> bool:

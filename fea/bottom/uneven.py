@@ -301,9 +301,7 @@ def _estimate(around: Around, even: EvenBottom) -> float | None:
             continue
         some = True
         try:
-            (cost,) = costs(
-                even.solved, int(n), (height,), even.record, moved[:, :, h] / height
-            )
+            (cost,) = costs(even.solved, int(n), (height,), even.record, moved[:, :, h] / height)
         except SolveError:
             return None
         lost += cost.share_lost or 0.0

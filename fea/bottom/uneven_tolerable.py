@@ -57,7 +57,7 @@ def tolerable(
     def beyond(amount: float) -> float:
         nonlocal solves
         solves += 1
-        found = uneven(even.profile, replace(base, **{name: amount}), even=even)
+        found = uneven(even.profile, base.changed(**{name: amount}), even=even)
         if found.kind in ("not_converged", "not_resolved"):
             raise _NoAnswerError(found.reason)
         return (found.pressure_mpa or even.settings.ceiling) / held - 1.0

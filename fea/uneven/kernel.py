@@ -17,7 +17,6 @@ import numpy as np
 from domemargin.fea.compiled import kernel
 from domemargin.fea.metal.layers import LANES
 from domemargin.fea.uneven.given import (
-    DIRECTOR,
     UNKNOWNS,
     Fields,
     UnevenBody,
@@ -403,5 +402,3 @@ def reference(
         directors_and_measures(
             fields, turn, shapes, slopes, start, room, cs, local, director[j], measures[j]
         )
-
-

@@ -267,9 +267,7 @@ def point_tangent(
 
 
 @kernel
-def _to_turns(
-    local: Floats, start: Floats, room: Floats, g: Floats, v: Floats, H: Floats
-) -> None:
+def _to_turns(local: Floats, start: Floats, room: Floats, g: Floats, v: Floats, H: Floats) -> None:
     """Carry forces and tangent from the director and its derivatives to w and its own."""
     cs, phi = room[0:12].reshape((4, 3)), room[12:42]
     jd, js, jt = (

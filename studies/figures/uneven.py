@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -12,7 +11,7 @@ from matplotlib.figure import Figure
 
 from domemargin.fea.bottom.uneven import EvenBottom, UnevenPath, UnevenRecord, surface
 from domemargin.fea.core.record import CAUTION
-from domemargin.profiles.arrays import Floats
+from domemargin.profiles.arrays import Floats, Ints
 from domemargin.profiles.units import PSI
 from domemargin.studies.figures.mode_picture import AROUND, RenderError, drawn
 from domemargin.studies.figures.reversal import to_mpa, to_psi
@@ -24,28 +23,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 FRAMES = 24  # of the VTU series, at most
+_AROUND = 72  # points of its meshes round the can
 _TOP = 14.0  # mm above the stand plane, at which the sidewall is cut off in pictures
-
-
-def write_uneven(
-    folder: Path,
-    even: EvenBottom,
-    found: Sequence[UnevenRecord],
-    path: UnevenPath,
-    varied: str | None,
-) -> list[Path]:
-    """Write uneven.png and the states of the last bottom as VTU files with their PVD list.
-
-    The 3D picture is left out where nothing can be drawn.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    try:
-        picture = _picture(path)
-    except RenderError:
-        picture = None
-    file = folder / "uneven.png"
-    uneven_figure(even, found, varied, picture).savefig(file)
-    return [file, *write_series(folder, path)]
 
 
 def uneven_figure(
@@ -60,7 +39,7 @@ def uneven_figure(
         FigureCanvasAgg(figure)
         grid = figure.add_gridspec(
             1, 3, width_ratios=(1.0, 1.0, 0.95), left=0.05, right=0.985, bottom=0.15, top=0.84,
-            wspace=0.36,
+            wspace=0.42,
         )  # fmt: skip
         figure.suptitle(one_line(even.profile.name, 90), x=0.01, y=0.975, ha="left", fontsize=11.5)
         first = figure.add_subplot(grid[0])
@@ -73,7 +52,7 @@ def uneven_figure(
             ax = figure.add_subplot(grid[2])
             ax.imshow(picture)
             ax.set_axis_off()
-            ax.set_title("From below, just before reversal;\nblue inward, red outward against the mean")
+            ax.set_title("From below, just before reversal:\nblue is ahead of the mean, red behind")
         figure.text(0.01, 0.015, CAUTION, fontsize=7.5, color="#555555")
         return figure
 
@@ -133,6 +112,8 @@ def _draw_growth(ax: Axes, record: UnevenRecord, varied: str | None) -> None:
     rings = [ring for ring in record.growth if ring.growth_mm is not None]
     for ring, colour in zip(rings, colours):
         name = f"{ring.pressure_mpa / PSI:.0f} psi"
+        assert ring.growth_mm is not None
+        assert ring.permanent_mm is not None
         ax.plot(degrees, ring.growth_mm, color=colour, label=f"under {name}")
         ax.plot(degrees, ring.permanent_mm, "--", color=colour, label=f"after {name}")
     ax.set_xlim(0.0, 360.0)
@@ -148,8 +129,9 @@ def _draw_growth(ax: Axes, record: UnevenRecord, varied: str | None) -> None:
         ax.text(0.5, 0.5, "it reverses first", transform=ax.transAxes, ha="center")
 
 
-def _picture(path: UnevenPath) -> Floats:
-    """The bottom from below in its last state before the limit, coloured by what differs round."""
+def picture_of(path: UnevenPath) -> Floats | None:
+    """The bottom from below in its last state before the limit, coloured by what differs round the
+    can; None where nothing can be drawn."""
     states, limit = path.path.states, path.path.limit
     last = states[-1 if limit is None else limit.before]
     angles = np.linspace(0.0, 2.0 * np.pi, AROUND + 1)
@@ -157,37 +139,38 @@ def _picture(path: UnevenPath) -> Floats:
     points = surface(path.shell, last, angles)[keep]
     moved = (points - surface(path.shell, states[0], angles)[keep])[:, :, 2]
     values = moved - moved[:, :-1].mean(axis=1, keepdims=True)
-    return drawn(points, values / max(float(np.abs(values).max()), 1e-12))
+    # turned over, so that the bottom is up
+    turned = points * (1.0, -1.0, -1.0)
+    try:
+        return drawn(turned, values / max(float(np.abs(values).max()), 1e-12))
+    except RenderError:
+        return None
 
 
-def write_series(folder: Path, path: UnevenPath) -> list[Path]:
-    """States up to the limit and after it as uneven_NN.vtu (x, y, z in mm), listed in uneven.pvd.
+class Series(NamedTuple):
+    """States of an uneven bottom as meshes.
 
-    Point data: displacement (mm) from the unloaded shape.
+    quads : (m, 4) of the points.  pressures : (k,) MPa.  points : (k, n, 3) mm.
     """
-    import pyvista
 
+    quads: Ints
+    pressures: Floats
+    points: Floats
+
+
+def series(path: UnevenPath) -> Series:
+    """States up to the limit and a little beyond, FRAMES of them at most."""
     states = path.path.states
     picked = np.unique(np.linspace(0, len(states) - 1, FRAMES).round().astype(int))
-    angles = np.linspace(0.0, 2.0 * np.pi, 73)
-    first = surface(path.shell, states[0], angles)
-    files, entries = [], []
-    for number, index in enumerate(picked.tolist()):
-        points = surface(path.shell, states[index], angles)
-        x, y, z = (part[..., None] for part in np.moveaxis(points, -1, 0))
-        grid: Any = pyvista.StructuredGrid(x, y, z)
-        grid["displacement"] = (points - first).reshape(-1, 3, order="F")
-        file = folder / f"uneven_{number:02d}.vtu"
-        grid.cast_to_unstructured_grid().save(file)
-        files.append(file)
-        entries.append(
-            f'<DataSet timestep="{states[index].pressure:.6g}" part="0" file="{file.name}"/>'
-        )
-    listing = folder / "uneven.pvd"
-    listing.write_text(
-        '<?xml version="1.0"?>\n<VTKFile type="Collection" version="0.1"><Collection>\n'
-        + "\n".join(entries)
-        + "\n</Collection></VTKFile>\n",
-        encoding="utf-8",
+    angles = 2.0 * np.pi * np.arange(_AROUND) / _AROUND
+    points = np.stack([surface(path.shell, states[i], angles) for i in picked])
+    nodes = points.shape[1]
+    row, column = np.meshgrid(np.arange(nodes - 1), np.arange(_AROUND), indexing="ij")
+    after = (column + 1) % _AROUND
+    corners = ((row, column), (row + 1, column), (row + 1, after), (row, after))
+    quads = np.stack([(r * _AROUND + c).ravel() for r, c in corners], axis=1)
+    return Series(
+        quads,
+        np.array([states[i].pressure for i in picked]),
+        points.reshape(len(picked), -1, 3),
     )
-    return [listing]
