@@ -123,8 +123,9 @@ def _draw_growth(ax: Axes, record: UnevenRecord, varied: str | None) -> None:
     which = f" at {amount_words(varied, getattr(record.around, varied))}" if varied else ""
     ax.set_title(f"Growth by angle{which}")
     if rings:
-        ax.set_ylim(0.0, None)
-        ax.legend(loc="best")
+        # room for the legend above the lines
+        ax.set_ylim(0.0, (1.1 + 0.09 * len(rings)) * ax.get_ylim()[1])
+        ax.legend(loc="upper center", ncols=2)
     else:
         ax.text(0.5, 0.5, "it reverses first", transform=ax.transAxes, ha="center")
 
