@@ -104,20 +104,21 @@ class _DentOnSphere:
 def test_a_dent_costs_a_sphere_the_same_on_the_axis_and_off_it() -> None:
     """On the axis it is even; off it all harmonics and both curvatures work."""
     radius, gauge = 100.0, 1.0
-    cap = revolve(arc(radius, radius * np.sin(1.2)), ELASTIC, gauge, 48)
-    meridian = Meridian((arc(radius, radius * np.sin(1.2)),))
+    line = arc(radius, radius * np.sin(0.9))
+    cap, meridian = revolve(line, ELASTIC, gauge, 36), Meridian((line,))
     classical = 2.0 * 70000.0 * (gauge / radius) ** 2 / np.sqrt(3.0 * (1.0 - 0.3**2))
     held = []
-    for place, round_ in ((0.0, Round(1, 6)), (0.55, Round(14, 42)), (0.55, Round(18, 54))):
+    for place, round_ in ((0.0, Round(1, 6)), (0.25, Round(8, 24)), (0.25, Round(11, 34))):
         dent = _DentOnSphere(0.8 * gauge, 0.13, place, radius)
         shell = shell_of_dent(cap, meridian, dent, round_)
         path = ramp(shell, shell.start(), replace(elastic_plan(cap, classical), ripple=0.003))
         assert path.limit is not None
         held.append(path.limit.pressure / classical)
     # a dent of that size takes half of the pressure or more
-    assert 0.2 < held[0] < 0.6
-    assert held[2] == pytest.approx(held[1], rel=0.005)
-    assert held[2] == pytest.approx(held[0], rel=0.01)
+    assert 0.2 < held[0] < 0.5
+    # measured: 0.3203, 0.3237 and 0.3200
+    assert held[1] == pytest.approx(held[0], rel=0.02)
+    assert held[2] == pytest.approx(held[0], rel=0.003)
 
 
 def shell_of_dent(cap: Shell, meridian: Meridian, dent: _DentOnSphere, round_: Round):

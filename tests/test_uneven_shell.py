@@ -23,6 +23,7 @@ from domemargin.fea.uneven import rotation
 from domemargin.fea.uneven.given import STATE, STRESSES
 from domemargin.fea.uneven.harmonics import Round
 from domemargin.fea.uneven.layers import OWN_LANES, SUMS, layer_sums
+from domemargin.fea.uneven.mirror import leaves_symmetry, whole_state
 from domemargin.fea.uneven.shape import is_mirrored, moved_nodes, shell_around
 from domemargin.fea.uneven.shell import UnevenShell, uneven_shell
 from domemargin.fea.waves.waves import held, wave_tangent
@@ -251,6 +252,25 @@ def test_half_and_whole_can_agree() -> None:
     for a, b in zip(half, whole):
         assert b.pressure == pytest.approx(a.pressure, rel=1e-9, abs=1e-12)
         assert np.abs(a.x - b.x[:, :, :4]).max() < 1e-8
+
+
+@pytest.mark.parametrize("elastic", [True, False])
+def test_the_whole_can_answers_at_a_mirrored_state_as_the_half_does(elastic: bool) -> None:
+    even = north(elastic)
+    around = Around(dome_tilt=0.02, wave=(Wave(2, 0.03),))
+    half = shell_around(even, NORTH.meridian, around, Round(3, 12))
+    whole = shell_around(even, NORTH.meridian, around, Round(3, 12, False))
+    before, state = steps(half, 3)[-2:]
+    at, back = whole_state(state, 7), whole_state(before, 7)
+    found = whole.evaluate(at.x.ravel(), state.pressure, back)
+    own = half.evaluate(state.x.ravel(), state.pressure, before)
+    force = found.residual.reshape(at.x.shape)
+    size = np.abs(own.gradient).max()
+    assert np.abs(force[:, :, :4] - own.residual.reshape(state.x.shape)).max() < 1e-9 * size
+    assert np.abs(force[:, :, 4:]).max() < 1e-9 * size
+    # metal that starts elsewhere would show in the stress
+    assert np.abs(found.trial[1] - whole_state(state, 7).stress).max() < 1e-6
+    assert not leaves_symmetry(half, whole, before, state)
 
 
 def test_moved_nodes_have_normal_directors() -> None:
