@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -79,11 +80,8 @@ class Scan:
             ("angle", self.angle, "rise from entry to entry, within one turn"),
         ):
             rising = all(b > a for a, b in pairwise(values))
-            if (
-                len(values) < 2
-                or not rising
-                or (name == "angle" and values[-1] - values[0] >= turn)
-            ):
+            whole = name == "angle" and values[-1] - values[0] >= turn
+            if len(values) < 2 or not rising or whole:
                 raise InputError(
                     f"around.scan.{name} has {len(values)} entries that do not fit; "
                     f"it must have two or more that {what}",
@@ -140,6 +138,10 @@ class Around:
         for field in fields(self):
             if field.name not in ("wave", "dent", "scan"):
                 check(f"around.{field.name}", getattr(self, field.name))
+
+    def changed(self, **amounts: Any) -> Around:
+        """The same with some fields changed, checked again.  Raises InputError."""
+        return replace(self, **amounts)
 
     @property
     def is_even(self) -> bool:

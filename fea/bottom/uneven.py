@@ -29,6 +29,7 @@ from domemargin.fea.core.settings import Settings
 from domemargin.fea.errors import SolveError
 from domemargin.fea.shell.shell import Shell
 from domemargin.fea.uneven.harmonics import Round
+from domemargin.fea.uneven.mirror import leaves_symmetry
 from domemargin.fea.uneven.shape import is_mirrored, moved_nodes, shell_around
 from domemargin.fea.uneven.shell import UnevenShell, UnevenState
 from domemargin.profiles.around import Around
@@ -227,6 +228,15 @@ def solve_uneven(
         if now is None or tail <= TAIL or moved <= 0.2 * RESOLUTION:
             break
     kind, reason, pressure = _answer(path, even, now, tail, moved, number)
+    if half and pressure is not None:
+        whole = replace(round_, half=False)
+        kind, reason, pressure = _out_of_plane(
+            shell,
+            shell_around(even.shell, even.profile.meridian, around, whole),
+            path,
+            even.scale,
+            (kind, reason, pressure),
+        )
     record = even.record.reversal_pressure_mpa
     found = UnevenRecord(
         around,
@@ -276,6 +286,36 @@ def _answer(
         )
         return "not_resolved", reason, None
     return path.limit.kind, path.limit.describe(pressure), pressure
+
+
+def _out_of_plane(
+    half: UnevenShell,
+    whole: UnevenShell,
+    path: Ramp,
+    scale: float,
+    answer: tuple[str, str, float],
+) -> tuple[str, str, float | None]:
+    """The answer, or the pressure at which the bottom leaves its plane of symmetry before it."""
+    assert path.limit is not None
+    states, low, high = path.states, 0, path.limit.before
+
+    def leaves(index: int) -> bool:
+        return leaves_symmetry(half, whole, states[index - 1], states[index])
+
+    if high == 0 or not leaves(high):
+        return answer
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if leaves(middle) else (middle, high)
+    first, last = scale * states[low].pressure, scale * states[high].pressure
+    pressure = 0.5 * (first + last)
+    if last - first > 2.0 * RESOLUTION * pressure:
+        reason = (
+            f"the bottom leaves its plane of symmetry between {first:.4g} and {last:.4g} MPa; "
+            "the steps of the path do not tell where"
+        )
+        return "not_resolved", reason, None
+    return "bifurcation", f"the bottom leaves its plane of symmetry at {pressure:.4g} MPa", pressure
 
 
 def _tail(path: Ramp) -> float:

@@ -13,7 +13,7 @@ from domemargin.profiles.around import Around
 from domemargin.profiles.limits import LIMITS
 
 AMOUNTS = ("dome_tilt", "dome_offset", "ovality", "gauge_difference", "yield_difference")
-TOLERANCE = 0.01  # of the largest amount looked at
+TOLERANCE = 0.005  # of the largest amount looked at
 # the largest amounts looked at: far beyond what a line makes, common practice, no source
 MOST = {
     "dome_tilt": 0.035,
@@ -51,11 +51,13 @@ def tolerable(
     from scipy.optimize import brentq
 
     base, solves = around or Around(), 0
+    # nothing but the pressure is looked at
+    even = replace(even, settings=replace(even.settings, growth_at=(), required=None))
 
     def beyond(amount: float) -> float:
         nonlocal solves
         solves += 1
-        found = uneven(even.profile, replace(base, **{name: amount}), even=even)
+        found = uneven(even.profile, base.changed(**{name: amount}), even=even)
         if found.kind in ("not_converged", "not_resolved"):
             raise _NoAnswerError(found.reason)
         return (found.pressure_mpa or even.settings.ceiling) / held - 1.0

@@ -38,12 +38,13 @@ class Round:
     def angles(self) -> Floats:
         """(M,) angles of the stations, radians; of half the can where that is enough."""
         step = 2.0 * np.pi / self.stations
-        return step * (np.arange(self.stations // 2 if self.half else self.stations) + 0.5)
+        count = self.stations // 2 if self.half else self.stations
+        return np.asarray(step * (np.arange(count) + 0.5), dtype=float)
 
     @cached_property
     def waves(self) -> Floats:
         """(H,) number of waves of each harmonic: first the cosines, then the sines."""
-        waves = np.arange(self.harmonics + 1)
+        waves = np.arange(self.harmonics + 1, dtype=float)
         return waves if self.half else np.concatenate((waves, waves[1:]))
 
     def basis(self, angles: Floats) -> tuple[Floats, Floats]:
@@ -52,7 +53,7 @@ class Round:
 
         Of the sines each pair is the cosine's turned by a quarter of a wave.
         """
-        n = self.waves.astype(float)
+        n = self.waves
         turn = np.where(np.arange(self.count) > self.harmonics, 0.5 * np.pi, 0.0)
         at = angles[:, None] * n - turn
         cos, sin = np.cos(at), np.sin(at)

@@ -23,7 +23,7 @@ from domemargin.fea.uneven.harmonics import Round
 from domemargin.fea.uneven.kernel import assemble, reference
 from domemargin.fea.uneven.layers import MEASURES
 from domemargin.fea.waves.waves import held
-from domemargin.profiles.arrays import Floats
+from domemargin.profiles.arrays import Floats, Ints
 
 
 @dataclass(frozen=True)
@@ -198,12 +198,9 @@ def uneven_shell(
         _even_directors(even), director, measures,
     )  # fmt: skip
     y0 = even.y0 * factor[:, point]
+    at = measures[:, point]
     metric = np.stack(
-        [
-            measures[:, point, k]
-            + y0 * (measures[:, point, 3 + k] + y0 * measures[:, point, 6 + k])
-            for k in range(3)
-        ]
+        [at[:, :, k] + y0 * (at[:, :, 3 + k] + y0 * at[:, :, 6 + k]) for k in range(3)]
     )
     along = np.sqrt(metric[0])
     skew = metric[2] / along
@@ -248,10 +245,10 @@ def _even_directors(even: Shell) -> Floats:
     return np.stack((-sin, none, cos, -bend * cos, none, -bend * sin, none, -sin, none), axis=1)
 
 
-def _fixed(even: Shell, around: Round) -> np.ndarray:
+def _fixed(even: Shell, around: Round) -> Ints:
     """Numbers of the unknowns that stay put: those of the waves', harmonic by harmonic."""
     out = np.zeros((len(even.s), UNKNOWNS, around.count), dtype=bool)
-    for h, n in enumerate(around.waves.tolist()):
+    for h, n in enumerate(around.waves.astype(int).tolist()):
         flags = np.zeros(len(even.s) * UNKNOWNS, dtype=bool)
         flags[held(even, n)] = True
         out[:, :, h] = flags.reshape(-1, UNKNOWNS)

@@ -38,7 +38,7 @@ def dump_profile(profile: Profile) -> str:
 
 
 def _around_table(around: Around) -> dict[str, Any]:
-    out = {name: text for name, text in _written("around", vars(around)).items()}
+    out = _written("around", vars(around))
     for name in ("wave", "dent"):
         if entries := getattr(around, name):
             out[name] = [_written(f"around.{name}", vars(entry)) for entry in entries]

@@ -10,9 +10,18 @@ import typer
 from domemargin.studies.options import required_pressure, share, whole
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from domemargin.fea.bottom.uneven import EvenBottom, UnevenPath, UnevenRecord
     from domemargin.profiles.around import Around
 
-DEFAULT_TILTS = ("0.25 deg", "0.5 deg", "1 deg")
+DEFAULTS = {
+    "dome_tilt": ("0.25 deg", "0.5 deg", "1 deg"),
+    "dome_offset": ("0.05 mm", "0.1 mm", "0.2 mm"),
+    "ovality": ("0.1 mm", "0.2 mm", "0.4 mm"),
+    "gauge_difference": ("1 %", "2 %", "4 %"),
+    "yield_difference": ("2 %", "5 %", "10 %"),
+}
 _LIST = list[str] | None
 
 
@@ -38,7 +47,7 @@ def uneven(
     yield_difference: Annotated[
         _LIST, _amount("PERCENT", "The same of the yield strength, with the rolling direction")
     ] = None,
-    required: Annotated[
+    require: Annotated[
         str | None, typer.Option(metavar="PRESSURE", help="Pressure the bottom must hold.")
     ] = None,
     tolerable: Annotated[
@@ -80,10 +89,7 @@ def uneven(
         "gauge_difference": gauge_difference, "yield_difference": yield_difference,
     }  # fmt: skip
     given = {name: list(values) for name, values in texts.items() if values}
-    if not given and bottom.around is None and tolerable is None:
-        given = {"dome_tilt": list(DEFAULT_TILTS)}
-    cases, varied = _cases(bottom.around or Around(), given)
-    must = None if required is None else required_pressure(required, "--required")
+    must = None if require is None else required_pressure(require, "--require")
     number = None if harmonics is None else whole(harmonics, "--harmonics")
     name = None
     if tolerable is not None:
@@ -91,11 +97,15 @@ def uneven(
         name = names.get(f"--{tolerable}")
         if name is None or must is None:
             allowed = ", ".join(option[2:] for option in names)
-            what = brief(tolerable) if name is None else "given without --required"
-            needed = f"one of {allowed}" if name is None else "given with --required"
+            what = brief(tolerable) if name is None else "given without --require"
+            needed = f"one of {allowed}" if name is None else "given with --require"
             raise InputError(
                 f"--tolerable is {what}; it must be {needed}", "--tolerable", what, needed
             )
+    if not given and bottom.around is None:
+        default = name or "dome_tilt"
+        given = {default: list(DEFAULTS[default])}
+    cases, varied = _cases(bottom.around or Around(), given)
 
     from domemargin.fea.bottom.uneven import even_bottom, solve_uneven
     from domemargin.fea.bottom.uneven_tolerable import tolerable as solve_tolerable
@@ -112,9 +122,7 @@ def uneven(
         most = solve_tolerable(even, name, must, bottom.around)
     files: list[Path] = []
     if out is not None:
-        from domemargin.studies.figures.uneven import write_uneven
-
-        files = write_uneven(out, even, found, solved[-1][1], varied)
+        files = _write(out, even, found, solved[-1][1], varied)
     if json_only:
         data = uneven_data(even, found, most)
         sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
@@ -129,14 +137,41 @@ def uneven(
         raise typer.Exit(1)
 
 
+def _write(
+    folder: Path,
+    even: EvenBottom,
+    found: Sequence[UnevenRecord],
+    path: UnevenPath,
+    varied: str | None,
+) -> list[Path]:
+    """Write uneven.png, and the states of the last bottom as VTU files with a list of them."""
+    import meshio
+
+    from domemargin.studies.cli.runs import write_figure
+    from domemargin.studies.figures.uneven import picture_of, series, uneven_figure
+    from domemargin.studies.whole_files import whole_file, write_whole
+
+    figure, listing = folder / "uneven.png", folder / "uneven.pvd"
+    write_figure(uneven_figure(even, found, varied, picture_of(path)), figure)
+    states, entries = series(path), []
+    for number, (pressure, points) in enumerate(zip(states.pressures, states.points)):
+        file = folder / f"uneven_{number:02d}.vtu"
+        moved = {"displacement": points - states.points[0]}
+        mesh = meshio.Mesh(points, [("quad", states.quads)], point_data=moved)
+        with whole_file(file) as temporary:
+            meshio.write(str(temporary), mesh, file_format="vtu")
+        entries.append(f'<DataSet timestep="{pressure:.6g}" part="0" file="{file.name}"/>')
+    head = '<?xml version="1.0"?>\n<VTKFile type="Collection" version="0.1"><Collection>\n'
+    write_whole(listing, head + "\n".join(entries) + "\n</Collection></VTKFile>\n")
+    return [figure, listing]
+
+
 def _option(name: str) -> str:
     return "--" + name.removeprefix("dome_").replace("_", "-")
 
 
 def _cases(base: Around, given: dict[str, list[str]]) -> tuple[list[Around], str | None]:
     """What is to be solved, and the amount that varies; None if nothing does."""
-    from dataclasses import replace
-
     from domemargin.profiles import InputError, parse_quantity
     from domemargin.profiles.limits import LIMITS
 
@@ -159,7 +194,7 @@ def _cases(base: Around, given: dict[str, list[str]]) -> tuple[list[Around], str
             for text in texts
         ]  # fmt: skip
     varied = several[0] if several else (next(iter(values)) if len(values) == 1 else None)
-    base = replace(base, **{name: listed[0] for name, listed in values.items() if name != varied})
+    base = base.changed(**{name: listed[0] for name, listed in values.items() if name != varied})
     if varied is None:
         return [base], None
-    return [replace(base, **{varied: value}) for value in values[varied]], varied
+    return [base.changed(**{varied: value}) for value in values[varied]], varied

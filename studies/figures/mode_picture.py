@@ -30,9 +30,16 @@ def mode_picture(outline: Outline, mode: WaveMode, top: float) -> Floats:
     outline : the meridian to revolve.  top : height at which the sidewall is cut off, mm.
     Raises RenderError where nothing can be drawn.
     """
+    return drawn(*mode_surface(outline, mode, top))
+
+
+def drawn(points: Floats, values: Floats) -> Floats:
+    """A surface from below, points (a, b, 3), coloured by values (a, b) from -1, inward, to 1.
+
+    Raises RenderError where nothing can be drawn.
+    """
     with tempfile.TemporaryDirectory() as folder:
         source, target = Path(folder, "mode.npz"), Path(folder, "mode.png")
-        points, values = mode_surface(outline, mode, top)
         colours = mode_colours()(np.linspace(0.0, 1.0, 256), bytes=True)
         np.savez(source, points=points, values=values, colours=colours)
         command = (

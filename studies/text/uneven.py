@@ -70,7 +70,7 @@ def print_uneven(
     answer = pressures(pressure) if pressure is not None else even.record.reason
     console.print(Text(f"Even bottom: reversal pressure  {answer}"))
     last = found[-1]
-    if varied is None:
+    if varied is None and not last.around.is_even:
         console.print(Text(f"Uneven: {around_words(last.around)}"))
     console.print()
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
