@@ -22,6 +22,7 @@ import typer
 from domemargin.fea.errors import SolveError
 from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli import commands, doming, readings_commands
+from domemargin.studies.cli.live import live
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.waviness import waviness
 
@@ -328,6 +329,7 @@ def _print_json(data: dict[str, Any]) -> None:
     sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
 
 
+app.command()(live)
 app.command()(waviness)
 app.command()(trace)
 readings_commands.register(app)
