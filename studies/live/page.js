@@ -57,7 +57,7 @@ const fieldOf = (f) => {
 let known = "";
 const showFields = (data) => {
   const names = data.fields.map((f) => f.name).join();
-  if (names !== known) {
+  if (data.full && names !== known) {
     document.querySelectorAll("[data-group]").forEach((g) => {
       g.replaceChildren(...data.fields.filter((f) => f.group === g.dataset.group).map(fieldOf));
     });
@@ -176,26 +176,27 @@ const dark = matchMedia("(prefers-color-scheme: dark)");
 const paint = () => {
   const css = getComputedStyle(document.documentElement);
   const [sheet, ink, line] = ["--sheet", "--ink", "--line"].map((v) => css.getPropertyValue(v).trim());
+  const put = (model, names, value) =>
+    // for this screen only: the server need not know
+    model.setv(Object.fromEntries(names.map((name) => [name, value])), { sync: false });
+  const text = ["axis_label_text_color", "major_label_text_color", "axis_line_color",
+    "major_tick_line_color", "minor_tick_line_color"];
   for (const plot of [section, path]) {
-    plot.background_fill_color = plot.border_fill_color = sheet;
-    plot.outline_line_color = line;
+    put(plot, ["background_fill_color", "border_fill_color"], sheet);
+    put(plot, ["outline_line_color"], line);
     for (const one of plot.renderers) {
-      const colour = css.getPropertyValue(`--${one.name}`).trim();
-      one.glyph.line_color = colour;
-      if ("fill_color" in one.glyph.attributes) one.glyph.fill_color = colour;
+      const names = ["line_color", "fill_color"].filter((name) => name in one.glyph.properties);
+      put(one.glyph, names, css.getPropertyValue(`--${one.name}`).trim());
     }
     for (const part of [...plot.below, ...plot.left, ...plot.center, ...plot.right]) {
-      if (part.type === "Grid") part.grid_line_color = line;
-      if (part.type === "LinearAxis")
-        for (const p of ["axis_label_text_color", "major_label_text_color", "axis_line_color",
-          "major_tick_line_color", "minor_tick_line_color"]) part[p] = ink;
+      if (part.type === "Grid") put(part, ["grid_line_color"], line);
+      if (part.type === "LinearAxis") put(part, text, ink);
+      if (part.type === "Span") put(part, ["line_color"], ink);
       if (part.type === "Legend") {
-        part.label_text_color = ink;
-        part.background_fill_color = sheet;
-        part.background_fill_alpha = 0.8;
-        part.border_line_color = null;
+        put(part, ["label_text_color"], ink);
+        put(part, ["background_fill_color"], sheet);
+        put(part, ["border_line_color"], null);
       }
-      if (part.type === "Span") part.line_color = ink;
     }
   }
 };

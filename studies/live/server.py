@@ -20,7 +20,7 @@ from bokeh.document import Document
 from bokeh.server.auth_provider import AuthProvider
 from bokeh.server.server import Server
 from jinja2 import Environment
-from tornado.web import RequestHandler
+from tornado.web import HTTPError
 
 from domemargin.profiles import InputError, Profile
 from domemargin.studies.live.desk import desk_of, required_of
@@ -33,49 +33,38 @@ PAGE = "/bottom"
 MOST_MESSAGE = 1_000_000  # bytes of a message from a page; a larger one ends that tab only
 
 
-class _Turned(RequestHandler):
-    """The answer to a request without the token."""
-
-    def get(self) -> None:
-        """Status 403 and one sentence."""
-        self.set_status(403)
-        self.set_header("Content-Type", "text/plain; charset=utf-8")
-        self.finish("This page opens with the whole link that the command printed.\n")
-
-
 class Token(AuthProvider):
-    """Lets in who has the token, in the link or in the cookie that the link leaves.
+    """Lets in who has the token, in the link or in the cookie that the link leaves; status 403 for
+    all others, also for a web socket, before anything is opened.
 
     The cookie bears the port's name, since cookies are shared by all ports of a machine.
     """
 
     def __init__(self, token: str, port: int) -> None:
         self._token, self._cookie = token, f"domemargin_{port}"
-        self._hosts = (f"{HOST}:{port}",)
+        self._host = f"{HOST}:{port}"
         super().__init__()
 
     @property
-    def get_user(self) -> Callable[[Any], Any]:
+    def get_user_async(self) -> Callable[[Any], Any]:
         """Judges a request."""
         return self._judge
 
-    def _judge(self, handler: Any) -> str | None:
-        # a foreign name that leads to this machine (DNS rebinding) is turned away
-        if handler.request.host not in self._hosts:
-            return None
+    async def _judge(self, handler: Any) -> str:
         given = handler.get_argument("token", "") or handler.get_cookie(self._cookie, "")
-        if not hmac.compare_digest(str(given).encode(), self._token.encode()):
-            return None
-        if not handler._headers_written:  # a web socket has answered by then
-            handler.set_cookie(self._cookie, self._token, httponly=True, samesite="Strict")
+        right = hmac.compare_digest(str(given).encode(), self._token.encode())
+        # a foreign name that leads to this machine (DNS rebinding) is turned away
+        if handler.request.host != self._host or not right:
+            raise HTTPError(403, reason="This page opens with the whole link of the command")
+        handler.set_cookie(self._cookie, self._token, httponly=True, samesite="Strict")
         return "here"
 
-    get_user_async = None  # type: ignore[assignment]
-    get_login_url = None  # type: ignore[assignment]
-    login_url = "/closed"  # type: ignore[assignment]
-    login_handler = _Turned
-    logout_url = None  # type: ignore[assignment]
-    logout_handler = None  # type: ignore[assignment]
+    get_user = None
+    get_login_url = None
+    login_url = "/closed"
+    login_handler = None
+    logout_url = None
+    logout_handler = None
 
 
 def page_source(name: str) -> str:

@@ -49,7 +49,7 @@ class Answer:
     trouble: str = ""
 
 
-class Stale(Exception):
+class StaleError(Exception):
     """A newer request has come."""
 
 
@@ -90,7 +90,7 @@ class Latest:
             assert request is not None
             try:
                 self._answer(request)
-            except Stale:
+            except StaleError:
                 pass
             except Exception as error:  # a page outlives whatever a bottom does to the solver
                 self._publish(Answer(request, True, trouble=f"the solve broke off: {error}"))
@@ -113,7 +113,7 @@ class Latest:
     def _unless_stale(self, profile: Profile, settings: Settings) -> Record:
         with self._wake:
             if self._next is not None or self._closed:
-                raise Stale
+                raise StaleError
         return reversal(profile, settings)
 
 

@@ -11,7 +11,9 @@ from dataclasses import replace
 from typing import Any
 
 from bokeh.document import Document
-from bokeh.models import ColumnDataSource, Span, TextInput
+from bokeh.models.annotations import Span
+from bokeh.models.sources import ColumnDataSource
+from bokeh.models.widgets.inputs import TextInput
 from bokeh.plotting import figure
 
 from domemargin.fea.core.record import Record
@@ -72,10 +74,13 @@ class Tab:
         )  # fmt: skip
         plot.line("r", "z", source=self.sources["onset"], color=RING, line_width=1.5,
                   legend_label="at reversal, mid-surface", name="ring")  # fmt: skip
-        pinned = plot.line("r", "z", source=self.sources["pin"], color=OTHER, line_dash="dashed",
-                           line_width=1.5, legend_label="pinned", visible=False, name="pin")  # fmt: skip
+        pinned = plot.line(
+            "r", "z", source=self.sources["pin"], color=OTHER, line_dash="dashed",
+            line_width=1.5, legend_label="pinned", visible=False, name="pin",
+        )  # fmt: skip
         self.pinned_lines.append(pinned)
-        plot.x_range.renderers = plot.y_range.renderers = [now]
+        for ends in (plot.x_range, plot.y_range):
+            ends.renderers = [now]  # type: ignore[attr-defined]
         return self._dressed(plot, "bottom_left")
 
     def _path_figure(self) -> Any:
@@ -98,7 +103,9 @@ class Tab:
         plot.toolbar.logo = None
         plot.toolbar.autohide = True
         plot.legend.location = place
-        plot.legend.items[-1].visible = False  # of what is pinned
+        pinned = next(item for item in plot.legend.items if item.label.value == "pinned")
+        pinned.visible = False
+        self.pinned_lines.append(pinned)
         return plot
 
     # from the page
@@ -123,6 +130,8 @@ class Tab:
     def _act(self, message: dict[str, Any]) -> None:
         do, before = str(message.get("do")), self.desk
         sent = int(message.get("n", 0))
+        if not 0 <= sent < 2**53:
+            raise ValueError(sent)
         if do == "set":
             self.desk = moves.set_value(self.desk, str(message["name"]), float(message["value"]))
         elif do == "type":
@@ -144,19 +153,18 @@ class Tab:
         elif do == "upload":
             self.desk = moves.put(self.desk, uploaded(str(message["text"])))
         elif do == "save":
-            name = "".join(c if c.isalnum() else "-" for c in self.desk.profile.name)[:60]
-            self._tell("save", file=f"{name or 'bottom'}.toml", text=dump_profile(self.desk.profile))
+            plain = "".join(c if c.isalnum() else "-" for c in self.desk.profile.name)
+            file = f"{plain[:60] or 'bottom'}.toml"
+            self._tell("save", file=file, text=dump_profile(self.desk.profile))
             return
         elif do == "link":
             self._tell("link", bottom=packed(self.desk.profile), required=self._required_text())
             return
         elif do not in ("start", "rank"):
             raise InputError("the page sent a message that is not understood; reload it")
-        if fields_of(before.profile) != fields_of(self.desk.profile) or do == "start":
-            self._show_fields(full=do not in ("set", "type"))
-        self.sources["section"].data = lines.section(self.desk.profile)
-        if do not in ("set", "rank"):
-            self.sources["onset"].data = lines.onset(None)
+        if before.profile != self.desk.profile or do == "start":
+            self._show_fields("" if do != "set" else str(message["name"]))
+            self.sources["section"].data = lines.section(self.desk.profile)
         self._ask(sent, do == "rank")
 
     def _required_text(self) -> str:
@@ -171,7 +179,7 @@ class Tab:
         nothing = lines.onset(None)
         self.sources["pin"].data = nothing if pinned is None else lines.section(pinned.profile)
         self.sources["pinpath"].data = lines.path(pinned)
-        for one in (*self.pinned_lines, *(plot.legend.items[-1] for plot in self.figures)):
+        for one in self.pinned_lines:
             one.visible = pinned is not None
         if self.record is not None:
             whole = self.record.stability is not None
@@ -207,25 +215,20 @@ class Tab:
         data = answer_data(answer.record, self.desk.pinned, answer.whole)
         self._tell("answer", n=answer.request.number, dropped=self.solver.dropped, **data)
 
-    def _show_fields(self, full: bool) -> None:
-        """Values of the fields; full: with the ranges of their sliders, which stay during a drag."""
-        values = values_of(self.desk.profile)
-        fields = fields_of(self.desk.profile)
-        self._tell(
-            "fields",
-            full=full,
-            bottom=one_line(self.desk.profile.name, 90),
-            metal=one_line(self.desk.profile.material.name, 60),
-            undo=len(self.desk.past),
-            fields=[
-                {"name": one.name, "label": one.label, "group": one.group, "start": one.start,
-                 "stop": one.stop, "step": one.step, "value": values[one.name],
-                 "text": text_of(one, values[one.name])}
-                for one in fields
-            ],
-        )  # fmt: skip
+    def _show_fields(self, only: str) -> None:
+        """Values of the fields; only : the one that is dragged, whose slider keeps its range, or ""
+        for all."""
+        profile = self.desk.profile
+        values = values_of(profile)
+        fields = [
+            {"name": one.name, "label": one.label, "group": one.group, "start": one.start,
+             "stop": one.stop, "step": one.step, "value": values[one.name],
+             "text": text_of(one, values[one.name])}
+            for one in fields_of(profile) if only in ("", one.name)
+        ]  # fmt: skip
+        words = {"bottom": one_line(profile.name, 90), "metal": one_line(profile.material.name, 60)}
+        self._tell("fields", full=not only, undo=len(self.desk.past), fields=fields, **words)
 
     def _tell(self, kind: str, **data: Any) -> None:
         self.number += 1
         self.outbox.value = json.dumps({"kind": kind, "seq": self.number, **data})
-
