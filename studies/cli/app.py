@@ -48,6 +48,9 @@ OutOption = Annotated[
     Path | None,
     typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
 ]
+ReportOption = Annotated[
+    bool, typer.Option("--report", help="Also one HTML file to pass on: report.html.")
+]
 WavesOption = Annotated[
     str | None,
     typer.Option(
@@ -164,6 +167,7 @@ def reversal(
         bool,
         typer.Option("--slopes", help="How fast the answers move with each dimension and value."),
     ] = False,
+    report: ReportOption = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -176,7 +180,8 @@ def reversal(
     bottom = load_profile(profile)
     models = models_of(model, bottom)
     settings = settings_of(require, at or (), resolution, ceiling, waves)
-    folder = None if json_only and out is None else run_folder(out, bottom.name)
+    without = json_only and out is None and not report
+    folder = None if without else run_folder(out, bottom.name)
 
     from domemargin.fea.bottom.reversal import reversal as solve
     from domemargin.studies.text.printing import announce_compiling
@@ -207,6 +212,10 @@ def reversal(
 
             files.append(folder / "slopes.png")
             write_figure(slopes_figure(record), files[-1])
+        if report:
+            from domemargin.studies.cli.reports import write_reversal_report
+
+            files.append(write_reversal_report(folder, record, settings, profile))
     if json_only:
         _print_json(data)
     else:
