@@ -18,6 +18,8 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+# no sandbox: tests may run as root; WebGL drawn by the processor
+FLAGS = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 COMMAND = "from domemargin.studies.cli.app import main; main()"
 
 
@@ -60,7 +62,7 @@ def browser() -> Iterator[Any]:
         pytest.skip("no Chromium on this machine (Debian package: chromium)")
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     with api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield chromium
         chromium.close()
 

@@ -33,7 +33,9 @@ def reversal_report(record: Record, frames: Frames | None, source: str) -> Repor
     verdict = margin_words(record)
     mood = _MOODS.get(verdict.split(",")[0], "doubt") if verdict else "none"
     found = record.reversal_pressure_mpa
-    headline = "No reversal pressure" if found is None else " · ".join(pressures(found).split("   "))
+    headline = (
+        "No reversal pressure" if found is None else " · ".join(pressures(found).split("   "))
+    )
     sections = [
         Section("Answer", (_first(kind_words(record)),), (_answers(record), *_growth(record)),
                 (_picture(record),)),
@@ -158,8 +160,12 @@ def _inputs(profile: Profile, source: str) -> Section:
     law = material.hardening
     for name, value in vars(law).items():
         if isinstance(value, float):
-            metal.append((f"hardening ({type(law).__name__}) {spaced(name)}", f"{value:.5g}", "", ""))
-    texts = [f"Dimensions and gauges as in {source}; radii on the {profile.shape.radii_on} surface."]
+            metal.append(
+                (f"hardening ({type(law).__name__}) {spaced(name)}", f"{value:.5g}", "", "")
+            )
+    texts = [
+        f"Dimensions and gauges as in {source}; radii on the {profile.shape.radii_on} surface."
+    ]
     temper = named_tempers().get(material.name)
     if temper is not None and "source" in temper:
         texts.append(f"Metal: {material.name}; source: {temper['source']}")

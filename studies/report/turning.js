@@ -7,13 +7,13 @@ attribute vec3 place; attribute vec3 normal; attribute float value;
 uniform mat4 view; varying vec3 n; varying float v;
 void main() { gl_Position = view * vec4(place, 1.0); n = normal; v = value; }`;
 const FRAGMENT = `
-precision mediump float; varying vec3 n; varying float v; uniform vec3 eye; uniform vec3 colours[4];
+precision mediump float; varying vec3 n; varying float v; uniform vec3 eye; uniform vec3 colours[4]; uniform float edge;
 void main() {
   vec3 m = normalize(n); float x = clamp(v, 0.0, 1.0) * 3.0;
   vec3 c = x < 1.0 ? mix(colours[0], colours[1], x)
     : x < 2.0 ? mix(colours[1], colours[2], x - 1.0) : mix(colours[2], colours[3], x - 2.0);
   float light = 0.45 + 0.55 * abs(dot(m, normalize(eye + vec3(0.3, -0.2, 0.5))));
-  gl_FragColor = vec4(c * light, 1.0);
+  gl_FragColor = vec4(edge > 0.5 ? vec3(0.15, 0.13, 0.11) : c * light, 1.0);
 }`;
 
 const unpack = (text, low, high) => {
@@ -55,6 +55,8 @@ const turning = (box) => {
       const a = j * n + i;
       order.push(a, a + n, a + 1, a + 1, a + n, a + n + 1);
     }
+  const faces = order.length; // the edges of the cut follow as lines
+  for (const a of [0, AROUND * n]) for (let i = 0; i + 1 < n; i++) order.push(a + i, a + i + 1);
   gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
   gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, new Uint16Array(order), gl.STATIC_DRAW);
   gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
@@ -64,7 +66,7 @@ const turning = (box) => {
     gl.vertexAttribPointer(where, size, gl.FLOAT, false, 28, at);
   });
   const size = Math.max(...r.subarray(0, n));
-  let turn = 0.6, tilt = -0.45; // seen from below, where the dome turns out
+  let turn = 1.35, tilt = -0.3; // seen from below, where the dome turns out
 
   const most = {};
   const moved = (f, i) => Math.hypot(r[f * n + i] - r[i], z[f * n + i] - z[i]);
@@ -104,14 +106,18 @@ const turning = (box) => {
     // parallel projection: one scale in all directions
     const ct = Math.cos(turn), st = Math.sin(turn), ca = Math.cos(tilt), sa = Math.sin(tilt);
     const aspect = canvas.width / canvas.height;
-    const scale = Math.min(1, aspect) / (1.12 * size), mid = 0.15 * size;
+    const scale = Math.min(1.3, aspect) / (1.12 * size), mid = 0.15 * size;
     const x = [ct, st, 0], y = [-st * sa, ct * sa, ca], d = [st * ca, -ct * ca, sa];
     const row = (v, s, shift) => [v[0] * s, v[1] * s, v[2] * s, shift];
     const rows = [row(x, scale / aspect, 0), row(y, scale, -mid * ca * scale), row(d, -0.3 * scale, 0), [0, 0, 0, 1]];
     gl.uniformMatrix4fv(gl.getUniformLocation(program, "view"), false,
       [0, 1, 2, 3].flatMap((c) => rows.map((one) => one[c])));
     gl.uniform3fv(gl.getUniformLocation(program, "eye"), d);
-    gl.drawElements(gl.TRIANGLES, order.length, gl.UNSIGNED_SHORT, 0);
+    const edge = gl.getUniformLocation(program, "edge");
+    gl.uniform1f(edge, 0);
+    gl.drawElements(gl.TRIANGLES, faces, gl.UNSIGNED_SHORT, 0);
+    gl.uniform1f(edge, 1);
+    if (Number(cut.value) > 0) gl.drawElements(gl.LINES, order.length - faces, gl.UNSIGNED_SHORT, 2 * faces);
     const near = Math.round(at);
     find(".state").textContent = data.states[near];
     along.setAttribute("aria-valuetext", data.states[near]);
