@@ -1,6 +1,6 @@
 """Reports: one file that opens anywhere, says the record's numbers and moves.
 
-Sources of truth: the record itself; WCAG 2.2 (success criterion 1.4.3) for contrast, computed by its
+Sources of truth: the record itself; WCAG 2.2 (success criterion 1.4.3) for contrast, by its own
 formula; html.parser of the standard library for the page's text; the browser for the rest.
 """
 

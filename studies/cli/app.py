@@ -23,6 +23,7 @@ from domemargin.fea.errors import SolveError
 from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli import commands, doming, readings_commands
 from domemargin.studies.cli.live import live
+from domemargin.studies.cli.reports import ReportOption, write_reversal_report
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.waviness import waviness
 
@@ -47,9 +48,6 @@ JsonOption = Annotated[
 OutOption = Annotated[
     Path | None,
     typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
-]
-ReportOption = Annotated[
-    bool, typer.Option("--report", help="Also one HTML file to pass on: report.html.")
 ]
 WavesOption = Annotated[
     str | None,
@@ -213,8 +211,6 @@ def reversal(
             files.append(folder / "slopes.png")
             write_figure(slopes_figure(record), files[-1])
         if report:
-            from domemargin.studies.cli.reports import write_reversal_report
-
             files.append(write_reversal_report(folder, record, settings, profile))
     if json_only:
         _print_json(data)

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from domemargin.profiles.errors import InputError
+from domemargin.studies.cli.reports import ReportOption, write_words_report
 from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
 
 if TYPE_CHECKING:
@@ -132,6 +133,7 @@ def margin(
     require: RequireOption = None,
     error: ErrorOption = "0.5 psi",
     workers: WorkersOption = None,
+    make_report: ReportOption = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -154,7 +156,15 @@ def margin(
     write_json(data, files[0])
     from domemargin.studies.figures.margin import margin_figure
 
-    write_figure(margin_figure(report), files[1])
+    figure = margin_figure(report)
+    write_figure(figure, files[1])
+    if make_report:
+        from domemargin.studies.report.heads import margin_alt, margin_head
+
+        files.append(
+            write_words_report(folder, *margin_head(report), lambda: print_margin(report, ()),
+                               [(figure, margin_alt(report))], report.caution)
+        )  # fmt: skip
     if json_only:
         _print_json(data)
     else:
@@ -164,6 +174,7 @@ def margin(
 def compare(
     first: Annotated[Path, typer.Argument(metavar="A", help="The folder of a study's run.")],
     second: Annotated[Path, typer.Argument(metavar="B", help="The same study of another bottom.")],
+    make_report: ReportOption = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -185,6 +196,15 @@ def compare(
         figure.savefig(drawn, format="pdf")
     write_whole(files[0], drawn.getvalue())
     write_figure(figure, files[1])
+    if make_report:
+        from domemargin.studies.report.heads import compare_alt, compare_head
+
+        files.append(
+            write_words_report(
+                folder, *compare_head(comparison), lambda: print_comparison(comparison, ()),
+                [(figure, compare_alt(comparison))], comparison.caution,
+            )
+        )  # fmt: skip
     if json_only:
         _print_json(comparison_data(comparison))
     else:
@@ -206,6 +226,7 @@ def scatter(
         bool,
         typer.Option("--rare", help="Also the likeliest failing can, and shares of a millionth."),
     ] = False,
+    make_report: ReportOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     out: OutOption = None,
@@ -243,7 +264,15 @@ def scatter(
     data = scatter_data(report)
     files = [folder / "scatter.json", folder / "scatter.png"]
     write_json(data, files[0])
-    write_figure(scatter_figure(report), files[1])
+    figure = scatter_figure(report)
+    write_figure(figure, files[1])
+    if make_report:
+        from domemargin.studies.report.heads import scatter_alt, scatter_head
+
+        files.append(
+            write_words_report(folder, *scatter_head(report), lambda: print_scatter(report, ()),
+                               [(figure, scatter_alt(report))], report.caution)
+        )  # fmt: skip
     if json_only:
         _print_json(data)
     else:

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from domemargin.studies.whole_files import write_whole
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from domemargin.fea.core.record import Record
     from domemargin.fea.core.settings import Settings
     from domemargin.studies.report.page import Report
+
+ReportOption = Annotated[
+    bool, typer.Option("--report", help="Also one HTML file to pass on: report.html.")
+]
 
 
 def write_report(report: Report, folder: Path) -> Path:
@@ -34,3 +45,32 @@ def write_reversal_report(folder: Path, record: Record, settings: Settings, give
     turned = frames(record.profile, settings) if found else None
     source = Path(given).name
     return write_report(reversal_report(record, turned, source), folder)
+
+
+def write_words_report(
+    folder: Path,
+    head: tuple[str, str, str],
+    verdict: tuple[str, str],
+    show: Callable[[], None],
+    figures: Sequence[tuple[Figure, str]],
+    caution: str,
+) -> Path:
+    """Write the report of a command that says its answer in words and figures.
+
+    head : what was asked, of what, and the answer.  verdict : in words, and its mood (page.py).
+    show : prints the words.  figures : with what they show in words.
+    """
+    from importlib.metadata import version
+
+    from domemargin.studies.report.page import Picture, Report, Section, svg_of, this_command
+
+    printed = io.StringIO()
+    with contextlib.redirect_stdout(printed):
+        show()
+    lines = [line.rstrip() for line in printed.getvalue().strip().splitlines()]
+    pictures = tuple(Picture(svg_of(figure), alt) for figure, alt in figures)
+    parts = (Section("In words", words="\n".join(lines)), Section("Figures", pictures=pictures))
+    versions = {name: version(name) for name in ("domemargin", "numpy", "scipy")}
+    return write_report(
+        Report(*head, *verdict, parts, (caution,), this_command(), versions), folder
+    )

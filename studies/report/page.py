@@ -45,13 +45,15 @@ class Picture:
 
 @dataclass(frozen=True)
 class Section:
-    """A heading and what stands under it: paragraphs, tables, pictures, a turning bottom."""
+    """A heading and what stands under it: paragraphs, tables, pictures, a turning bottom, and
+    words as the command prints them, line by line."""
 
     title: str
     paragraphs: tuple[str, ...] = ()
     tables: tuple[Table, ...] = ()
     pictures: tuple[Picture, ...] = ()
     turning: dict[str, Any] | None = None
+    words: str = ""
 
 
 @dataclass(frozen=True)

@@ -102,8 +102,8 @@ def _picture(record: Record) -> Picture:
     what = "no reversal found" if found is None else f"reversal at {found / PSI:.1f} psi"
     travel = record.curve.centre_travel_mm
     alt = (
-        f"Section of {profile.name} unloaded, at reversal and after, and pressure against travel of "
-        f"dome centre and stand ring: {what}; dome centre travels up to {travel.max():.1f} mm."
+        f"Section of {profile.name} unloaded, at reversal and after, and pressure against travel "
+        f"of dome centre and stand ring: {what}; dome centre travels up to {travel.max():.1f} mm."
     )
     return Picture(svg_of(reversal_figure(record)), alt)
 
@@ -112,15 +112,15 @@ def _uncertainty(record: Record) -> list[str]:
     lines = [f"Waves round the can: {line}." for line in stability_words(record)]
     return [
         *lines,
-        f"Mesh, layers and steps: {100.0 * record.resolution:g} % of the pressure. Gauge, metal and "
-        "wear of the tooling move a real bottom more than that: a study or a scatter says how much.",
+        f"Mesh, layers and steps: {100.0 * record.resolution:g} % of the pressure. Gauge, metal "
+        "and wear of the tooling move a real bottom more; a study or a scatter says how much.",
     ]
 
 
 def _turning(profile: Profile, frames: Frames) -> Section:
     depth = profile.shape.dome_depth
-    text = ["The bottom at true scale along its path, through the drop after the reversal. Parts that "
-            "would touch each other are not held apart."]  # fmt: skip
+    text = ["The bottom at true scale along its path, through the drop after the reversal. Parts "
+            "that would touch each other are not held apart."]  # fmt: skip
     if frames.rest:
         text.append(
             f"At rest after the reversal the dome depth is {frames.depth_mm[-1]:.2f} mm, of "
