@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from domemargin.profiles.units import PSI
 from domemargin.studies.margin.compare import pressure_rows
+from domemargin.studies.margin.tolerable import MORE_THAN, NOT_HELD
 from domemargin.studies.text.scatter import interval_words, share_words
 
 if TYPE_CHECKING:
@@ -23,23 +24,35 @@ Head = tuple[tuple[str, str, str], tuple[str, str]]
 
 
 def margin_head(report: MarginReport) -> Head:
-    """The tolerable depth loss at the head; where other quantities vary, its range."""
+    """The tolerable depth loss; where other quantities vary, its range, and at how many of their
+    values there is one."""
     study = report.study
     of = f"{study.name}: {study.profile.name}"
-    losses = [one.loss for one in report.tolerable if one.loss is not None]
-    held = [one for one in report.tolerable if one.reason.startswith("more than")]
     if report.target is None:
         return ("Margin", of, "Slopes and what matters most"), ("no required pressure", "none")
-    verdict = f"so that {report.target / PSI:.1f} psi are held"
-    if not losses:
-        answer = "No depth loss found" if not held else "All depth losses looked at are held"
-        return ("Tolerable depth loss", of, answer), (verdict, "good" if held else "doubt")
-    low, high = min(losses), max(losses)
-    answer = f"{low:.3f} mm" if len(losses) == 1 else f"{low:.3f} to {high:.3f} mm"
-    short = len(report.tolerable) - len(losses) - len(held)
-    if short:
-        verdict += f"; {short} of {len(report.tolerable)} places have no such loss"
-    return ("Tolerable depth loss", of, answer), (verdict, "doubt" if short else "good")
+    places = report.tolerable
+    losses = [one.loss for one in places if one.loss is not None]
+    held = [one for one in places if one.loss is None and one.reason.startswith(MORE_THAN)]
+    low = [one for one in places if one.loss is None and one.reason == NOT_HELD]
+    target = f"{report.target / PSI:.1f} psi"
+    if losses:
+        ends = f"{min(losses):.3f}", f"{max(losses):.3f}"
+        answer = f"{' to '.join(dict.fromkeys(ends))} mm"
+    else:
+        answer = "More than was looked at" if len(held) == len(places) else "None to be stated"
+        if held and low:
+            answer = "All or nothing of what was looked at"
+    counts = (
+        (len(losses), f"hold {target} up to that loss"),
+        (len(held), f"hold {target} at every loss looked at"),
+        (len(low), f"do not hold {target} even without a loss"),
+        (len(places) - len(losses) - len(held) - len(low), "have no answer"),
+    )
+    verdict = "; ".join(f"{n} of {len(places)} {what}" for n, what in counts if n)
+    mood = "good" if len(losses) + len(held) == len(places) else "doubt"
+    if places and len(low) == len(places):
+        mood = "bad"
+    return ("Tolerable depth loss", of, answer), (verdict or "not looked at", mood)
 
 
 def margin_alt(report: MarginReport) -> str:
