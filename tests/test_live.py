@@ -183,7 +183,7 @@ def test_the_requirement_is_typed_or_taken_from_the_drink(tab: Watched) -> None:
     tab.page.fill("#require", "80 psi")
     tab.page.keyboard.press("Tab")
     tab.rested(before)
-    assert tab.page.inner_text("#verdict").startswith("SAFE, margin +13.")
+    assert "margin +13." in tab.page.inner_text("#verdict")
     tab.page.click("summary")
     tab.page.fill("#carbonation", "2.6 vol")
     tab.page.fill("#stage", "pasteurising 62 C")
