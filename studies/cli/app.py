@@ -30,7 +30,7 @@ from domemargin.studies.cli.waviness import waviness
 app = typer.Typer(
     help="At what internal pressure does the domed bottom of a can reverse?",
     no_args_is_help=True,
-    add_completion=False,
+    add_completion=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )

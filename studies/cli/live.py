@@ -25,7 +25,7 @@ def live(
         bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
     ] = True,
 ) -> None:
-    """A page on this machine: drag a dimension and watch pressure and margin."""
+    """A page to drag a dimension and watch the pressure."""
     from domemargin.profiles.files.loading import load_profile
     from domemargin.studies.options import required_pressure
 
