@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
@@ -93,16 +94,22 @@ class Solved:
     started: float  # time.perf_counter()
 
 
-def solve_path(profile: Profile, settings: Settings, metal_length: bool = True) -> Solved:
+def solve_path(
+    profile: Profile,
+    settings: Settings,
+    metal_length: bool = True,
+    on: Callable[[Ramp], bool] | None = None,
+) -> Solved:
     """The path of a bottom to its limit, and beyond it where settings.follow says so.
 
     metal_length : whether the metal of the shell has a length (fea/metal/spread.py).
+    on : in place of settings.follow, whether a path that has passed its limit is to go on.
 
     A body that cannot be solved at all has a path of its start only, with the reason.
     Raises InputError for a metal that the solid cannot represent.
     """
 
-    def go_on(so_far: Ramp) -> bool:
+    def follow(so_far: Ramp) -> bool:
         assert so_far.limit is not None
         last, now = so_far.states[-2].pressure, so_far.states[-1].pressure
         return settings.follow and now > 0.3 * so_far.limit.pressure and now < last
@@ -115,6 +122,7 @@ def solve_path(profile: Profile, settings: Settings, metal_length: bool = True) 
             "given",
             "absent",
         )
+    go_on = follow if on is None else on
     started, resolution = time.perf_counter(), settings.resolution
     view: View
     if settings.model == "solid":

@@ -276,6 +276,16 @@ def measure(system: System, start: Any, plan: Plan, resolution: float) -> tuple[
     return (None if path.limit is None else path.limit.place), spent
 
 
+def glance(system: System, start: Any, plan: Plan, length: float) -> Found:
+    """One ramp of STEPS steps and what it finds, without a correction: to look at, not to quote.
+
+    length : of the path to its limit, about, as `seek` found it here or on a body close by.
+    """
+    laid = replace(plan, known=0.98 * length)
+    path, laid, spent = _aligned(system, start, laid, STEPS + BEYOND, length, None, FINDING)
+    return Found(path, None if path.limit is None else 0.0, laid, spent)
+
+
 def _guessed(path: Ramp) -> bool:
     """Whether the limit of a path lies well above all its states: its steps are too long."""
     if path.limit is None:

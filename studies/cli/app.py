@@ -24,7 +24,9 @@ from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli import best, calibrate, commands, doming, readings_commands
 from domemargin.studies.cli.batch import batch
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
+from domemargin.studies.cli.live import live
 from domemargin.studies.cli.metal import metal
+from domemargin.studies.cli.reports import ReportOption, write_reversal_report
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.uneven import uneven
 from domemargin.studies.cli.waviness import waviness
@@ -32,7 +34,7 @@ from domemargin.studies.cli.waviness import waviness
 app = typer.Typer(
     help="At what internal pressure does the domed bottom of a can reverse?",
     no_args_is_help=True,
-    add_completion=False,
+    add_completion=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
@@ -203,6 +205,7 @@ def reversal(
             "--length", help="Also solve without the metal's length: how much rests on it."
         ),
     ] = False,
+    report: ReportOption = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -226,7 +229,8 @@ def reversal(
     models = models_of(model, bottom)
     settings = settings_of(require, at or (), resolution, ceiling, waves)
     tests = calibration_in(calibration)
-    folder = None if json_only and out is None else run_folder(out, bottom.name)
+    without = json_only and out is None and not report
+    folder = None if without else run_folder(out, bottom.name)
 
     from domemargin.fea.bottom.reversal import reversal as solve
     from domemargin.profiles.unusual import unusual
@@ -273,6 +277,8 @@ def reversal(
 
             files.append(folder / "slopes.png")
             write_figure(slopes_figure(record), files[-1])
+        if report:
+            files.append(write_reversal_report(folder, record, settings, profile[0]))
     if json_only:
         _print_json(data)
     else:
@@ -417,6 +423,7 @@ def _print_json(data: dict[str, Any]) -> None:
     sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
 
 
+app.command()(live)
 app.command()(waviness)
 app.command()(trace)
 app.command()(uneven)

@@ -15,6 +15,7 @@ import typer
 
 from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
+from domemargin.studies.cli.reports import ReportOption, write_words_report
 from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
 
 if TYPE_CHECKING:
@@ -138,6 +139,7 @@ def margin(
     error: ErrorOption = "0.5 psi",
     calibration: CalibrationOption = None,
     workers: WorkersOption = None,
+    make_report: ReportOption = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -161,7 +163,15 @@ def margin(
     write_json(data, files[0])
     from domemargin.studies.figures.margin import margin_figure
 
-    write_figure(margin_figure(report), files[1])
+    figure = margin_figure(report)
+    write_figure(figure, files[1])
+    if make_report:
+        from domemargin.studies.report.heads import margin_alt, margin_head
+
+        files.append(
+            write_words_report(folder, *margin_head(report), lambda: print_margin(report, ()),
+                               [(figure, margin_alt(report))], report.caution)
+        )  # fmt: skip
     if json_only:
         _print_json(data)
     else:
@@ -177,6 +187,7 @@ def compare(
     ],
     require: RequireOption = None,
     calibration: CalibrationOption = None,
+    make_report: ReportOption = False,
     out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
@@ -210,6 +221,15 @@ def compare(
         figure.savefig(drawn, format="pdf")
     write_whole(files[0], drawn.getvalue())
     write_figure(figure, files[1])
+    if make_report:
+        from domemargin.studies.report.heads import compare_alt, compare_head
+
+        files.append(
+            write_words_report(
+                folder, *compare_head(comparison), lambda: print_comparison(comparison, ()),
+                [(figure, compare_alt(comparison))], comparison.caution,
+            )
+        )  # fmt: skip
     if json_only:
         _print_json(comparison_data(comparison))
     else:
@@ -273,6 +293,7 @@ def scatter(
         typer.Option("--rare", help="Also the likeliest failing can, and shares of a millionth."),
     ] = False,
     calibration: CalibrationOption = None,
+    make_report: ReportOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     out: OutOption = None,
@@ -311,7 +332,15 @@ def scatter(
     data = scatter_data(report)
     files = [folder / "scatter.json", folder / "scatter.png"]
     write_json(data, files[0])
-    write_figure(scatter_figure(report), files[1])
+    figure = scatter_figure(report)
+    write_figure(figure, files[1])
+    if make_report:
+        from domemargin.studies.report.heads import scatter_alt, scatter_head
+
+        files.append(
+            write_words_report(folder, *scatter_head(report), lambda: print_scatter(report, ()),
+                               [(figure, scatter_alt(report))], report.caution)
+        )  # fmt: skip
     if json_only:
         _print_json(data)
     else:

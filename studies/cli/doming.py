@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from domemargin.studies.cli.reports import ReportOption, write_words_report
 from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
 
 if TYPE_CHECKING:
@@ -58,6 +59,7 @@ def doming(
     offset: Annotated[
         str, typer.Option(metavar="LENGTH", help='Die off centre, such as "0.05 mm".')
     ] = "0 mm",
+    make_report: ReportOption = False,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
@@ -102,7 +104,8 @@ def doming(
         plan = load_doming_study(study, station)
         _study(plan, run_folder(out, station.name), engine, limit, rescue)
         return
-    folder = None if json_only and out is None else run_folder(out, station.name)
+    without = json_only and out is None and not make_report
+    folder = None if without else run_folder(out, station.name)
 
     from domemargin.fea.doming.doming import solve
     from domemargin.studies.text.printing import announce_compiling
@@ -135,6 +138,17 @@ def doming(
         "misaligned": None if sides is None else asdict(sides),
     }
     files = [] if folder is None else _write(folder, data, formed, record, film)
+    if make_report and folder is not None and formed.stages:
+        from domemargin.studies.figures.doming import doming_figure
+        from domemargin.studies.report.heads import doming_alt, doming_head
+        from domemargin.studies.text.doming import print_doming
+
+        files.append(
+            write_words_report(
+                folder, *doming_head(record), lambda: print_doming(record, costs, [], sides),
+                [(doming_figure(formed, record), doming_alt(record))], record.caution,
+            )
+        )  # fmt: skip
     if json_only:
         sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
     else:

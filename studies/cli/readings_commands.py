@@ -11,6 +11,7 @@ import typer
 
 from domemargin.profiles.errors import InputError
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
+from domemargin.studies.cli.reports import ReportOption, write_words_report
 
 JsonOption = Annotated[
     bool,
@@ -132,6 +133,7 @@ def readings(
         ),
     ] = None,
     calibration: CalibrationOption = None,
+    make_report: ReportOption = False,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
@@ -158,7 +160,8 @@ def readings(
     from domemargin.studies.readings.file import read_readings
 
     seen = read_readings(file)
-    folder = None if json_only and out is None else run_folder(out, f"readings {file.stem}")
+    without = json_only and out is None and not make_report
+    folder = None if without else run_folder(out, f"readings {file.stem}")
     report = report_of(seen, question, bottom, own)
     data = report_data(report)
     files: list[Path] = []
@@ -172,8 +175,21 @@ def readings(
         write_json(data, files[0])
         write_machines(data, files[1])
         write_set_aside(seen, files[2])
-        write_figure(readings_figure(report), files[3])
+        figure = readings_figure(report)
+        write_figure(figure, files[3])
         write_shift(report, files[4])
+        if make_report:
+            from domemargin.fea.core.record import CAUTION
+            from domemargin.studies.report.heads import readings_alt, readings_head
+            from domemargin.studies.text.readings_print import report_lines
+
+            files.append(
+                write_words_report(
+                    folder, *readings_head(report, file.name),
+                    lambda: print("\n".join(report_lines(report))),
+                    [(figure, readings_alt(report))], CAUTION,
+                )
+            )  # fmt: skip
     if json_only:
         _print_json(data)
         return

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _LINES = 18
+_LEAST = 0.12  # of a pressure: an axis shows no less, so that a small difference looks small
 _DASH = {ONSET: "-", AFTER: (0, (6, 1.5))}  # distinct in a print without colours too
 
 
@@ -113,6 +114,7 @@ def draw_over(ax: Axes, comparison: Comparison) -> None:
         for n, colour in (("a", ONSET), ("b", AFTER)):
             ax.plot(table[x], table[f"pressure_{n}_mpa"] / PSI, ".", color=colour, ms=3)
     _required(ax, comparison)
+    ax.set_ylim(*_at_least(*ax.get_ylim()))
     ax.set_xlabel(title_of(names[0]))
     ax.set_ylabel("reversal pressure (psi)")
 
@@ -121,15 +123,29 @@ def draw_against(ax: Axes, comparison: Comparison) -> None:
     """Pressure of the second against that of the first, point by point."""
     a, b = (comparison.table[f"pressure_{n}_mpa"] / PSI for n in "ab")
     ax.plot(a, b, ".", color=INK, ms=5)
-    ends = np.array([np.nanmin([a.min(), b.min()]), np.nanmax([a.max(), b.max()])])
+    low, high = np.nanmin([a.min(), b.min()]), np.nanmax([a.max(), b.max()])
+    ends = np.array(_at_least(low, high))
     ax.plot(ends, ends, color=BEFORE, lw=1.0, label="equal")
+    ax.fill_between(ends, 0.98 * ends, 1.02 * ends, color=BEFORE, alpha=0.18, lw=0.0,
+                    label="within 2 %")  # fmt: skip
+    ax.set_xlim(*ends)
+    ax.set_ylim(*ends)
     gain = float((b - a).mean())
     ax.set_title(f"Point by point: the second {abs(gain):.1f} psi "
                  f"{'higher' if gain >= 0.0 else 'lower'} in the mean")  # fmt: skip
     ax.set_xlabel("first, reversal pressure (psi)")
     ax.set_ylabel("second, reversal pressure (psi)")
-    ax.set_aspect("equal", adjustable="datalim")
+    ax.set_aspect("equal", adjustable="box")
     ax.legend(loc="lower right")
+
+
+def _at_least(low: float, high: float) -> tuple[float, float]:
+    """Ends of an axis of pressure, widened to _LEAST of the pressure where they lie closer."""
+    if not np.isfinite(low + high):
+        return 0.0, 1.0
+    middle = 0.5 * (low + high)
+    half = max(0.55 * (high - low), 0.5 * _LEAST * middle)
+    return middle - half, middle + half
 
 
 def _required(ax: Axes, comparison: Comparison) -> None:

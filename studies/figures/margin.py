@@ -157,8 +157,10 @@ def draw_surface(ax: Axes, report: MarginReport, across: str, up: str) -> None:
     low, high = float(np.nanmin(value)), float(np.nanmax(value))
     required, wanted = report.study.required, 100.0 * report.wanted
     levels = np.linspace(low, high, 25)
-    if required is not None and low < wanted < high:
-        norm = TwoSlopeNorm(wanted, low, high)
+    if required is not None:
+        # white is the margin wanted on every map, also where all of it lies on one side
+        reach = max(high - wanted, wanted - low, 1e-9)
+        norm = TwoSlopeNorm(wanted, min(low, wanted - 0.2 * reach), max(high, wanted + 0.2 * reach))
         filled = ax.contourf(x, y, value, levels=levels, cmap="RdBu", norm=norm, extend="neither")
     else:
         filled = ax.contourf(x, y, value, levels=levels, cmap="Blues")
@@ -173,11 +175,13 @@ def draw_surface(ax: Axes, report: MarginReport, across: str, up: str) -> None:
             number.set_path_effects([withStroke(linewidth=2.0, foreground="white", alpha=0.7)])
     bar = ax.figure.colorbar(filled, ax=ax, ticks=ticks, pad=0.02)
     bar.set_label(words)
-    if required is not None and low < wanted < high:
-        ax.contour(x, y, value, levels=[wanted], colors=INK, linewidths=2.2)
-        with_margin = f" with {wanted:g} % margin" if wanted else ""
-        label = f"just holds {required / PSI:.4g} psi{with_margin}"
-        ax.plot([], [], color=INK, lw=2.2, label=label)
+    if required is not None:
+        asked = f"{required / PSI:.4g} psi" + (f" with {wanted:g} % margin" if wanted else "")
+        if low < wanted < high:
+            ax.contour(x, y, value, levels=[wanted], colors=INK, linewidths=2.2)
+            ax.plot([], [], color=INK, lw=2.2, label=f"just holds {asked}")
+        else:
+            ax.plot([], [], " ", label=f"{'all' if low >= wanted else 'none'} of it holds {asked}")
     _draw_points(ax, report, across, up)
     ax.set_xlabel(title_of(across))
     ax.set_ylabel(title_of(up))

@@ -135,7 +135,8 @@ def draw_shapes(whole: Axes, nose: Axes, record: Record) -> None:
     whole.set_title("Whole section, mid-surface")
     whole.set_xlim(-half - 1.5, half + 1.5)
     whole.set_ylim(lowest - 1.0, max(highest, profile.chain.heel_height) + 2.0)
-    nose.set_title("Nose magnified, thickness to scale")
+    # from its right end: the panel of a deep dome is narrow
+    nose.set_title("Nose magnified, thickness to scale", loc="right")
     nose.set_xlim(edge - 0.45 * (half - edge), half + 0.6)
     nose.set_ylim(lowest - 0.8, 0.95 * profile.shape.dome_depth)
     for ax in (whole, nose):
@@ -182,7 +183,9 @@ def draw_path(
     ax.spines["right"].set_visible(True)
     second = ax.secondary_yaxis("right", functions=(to_mpa, to_psi))
     second.set_ylabel("pressure (MPa)")
-    ax.legend(loc="lower right")
+    # lines of growth let off pass behind it
+    legend = ax.legend(loc="lower right", frameon=True, framealpha=0.9, edgecolor="none")
+    legend.set_zorder(5.0)
 
 
 def to_mpa(psi: Any) -> Any:

@@ -43,7 +43,8 @@ def waves_figure(record: WaveRecord, picture: Floats | None = None) -> Figure:
 def draw_onsets(ax: Axes, record: WaveRecord) -> None:
     """Onset pressure (psi left, MPa right) against the number of waves, by both theories."""
     limit = record.stability.axisymmetric_limit_mpa
-    found = [o.pressure_mpa for o in (*record.flow, *record.deformation) if o.pressure_mpa]
+    counted = [o for o in record.deformation if o.counted]
+    found = [o.pressure_mpa for o in (*record.flow, *counted) if o.pressure_mpa]
     if limit is not None:
         found.append(limit)
         text = f"axisymmetric limit {limit / PSI:.1f} psi ({limit:.3f} MPa)"
@@ -56,8 +57,10 @@ def draw_onsets(ax: Axes, record: WaveRecord) -> None:
     second = [o for o in record.deformation if o.pressure_mpa and o.before_limit]
     _mark(ax, [o for o in second if o.counted], "D", RING,
           "deformation theory, theory check, known to lie low")  # fmt: skip
-    _mark(ax, [o for o in second if not o.counted], "D", BEFORE,
-          "the same, short waves: depend on the mesh, not counted", hollow=True)  # fmt: skip
+    rest = sorted(o.waves for o in second if not o.counted)
+    if rest:
+        ax.plot([], [], " ", label=f"n = {_ranges(rest)}: deformation theory rests on the mesh, "
+                "not shown")  # fmt: skip
     stable = [o.waves for o in record.flow if o.waves and o.pressure_mpa is None]
     if stable:
         words = (

@@ -1,0 +1,1 @@
+"""The live page: drag a dimension and watch section, pressure and margin."""

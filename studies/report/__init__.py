@@ -1,0 +1,1 @@
+"""Reports: what a command found as one file that needs no network."""
