@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from domemargin.profiles.derived import metal_mass
+from domemargin.profiles.derived import metal_volume
 from domemargin.profiles.errors import InputError
 from domemargin.profiles.profile import Profile
 
@@ -44,14 +44,17 @@ def mass_of(profile: Profile, can_height: float = USUAL_HEIGHT) -> Mass:
             f"can height is {can_height:.6g} mm; it must be {allowed}",
             "can height", f"{can_height:.6g} mm", allowed,
         )  # fmt: skip
-    top = float(line.at(line.length).z)
-    mass = metal_mass(profile, min(can_height, top))
-    if can_height > top:
-        radius, gauge = float(line.at(line.length).r), float(profile.thickness(line.length))
-        volume = 2.0 * math.pi * radius * gauge * (can_height - top)
-        mass += volume * profile.material.density * 1e-3
+    to_grams = profile.material.density * 1e-3
+    foot, end = line.span("sidewall")  # straight up: a height is an arc length
+    stop = min(foot + can_height - heel, end)
+    bottom = metal_volume(profile, 0.0, foot)
+    volume = bottom + metal_volume(profile, foot, stop)
+    above = can_height - heel - (stop - foot)
+    if stop == end and above > 0.0:
+        radius, gauge = float(line.at(end).r), float(profile.thickness(end))
+        volume += 2.0 * math.pi * radius * gauge * above
     includes = (
         f"bottom and straight wall of {float(profile.thickness(line.length)):.4g} mm up to "
         f"{can_height:.5g} mm; no thicker wall at the neck, no flange, end, ink or coating"
     )
-    return Mass(metal_mass(profile), mass, can_height, includes)
+    return Mass(bottom * to_grams, volume * to_grams, can_height, includes)

@@ -252,7 +252,9 @@ def design_of(
         margins.append(1.0 - stretch_of(bottom) / hold.stretch)
     if hold.can_mass is not None:
         margins.append(1.0 - can / hold.can_mass)
-    found = {**vars(bottom.sheet), **vars(bottom.shape), **vars(derived(bottom))}
+    found = {**vars(bottom.sheet), **vars(bottom.shape)}
+    if not request.limits.keys() <= found.keys():
+        found |= vars(derived(bottom))
     for name, (low, high) in request.limits.items():
         value = float(found[name])
         scale = max(abs(low or 0.0), abs(high or 0.0), 1e-3)
