@@ -41,7 +41,7 @@ def test_slope_is_a_central_difference_and_its_error_says_what_is_bent() -> None
     assert found.per == "0.01 mm"
     assert found.psi == pytest.approx((2.0 + 0.3) * 0.01 / step, rel=1e-9)
     # roughness of the pressure over the step, and the resolution's share of the slope
-    rough = math.hypot(4e-6 * 90.0 / step, 5e-4 * 2.3 / step)
+    rough = math.hypot(4e-6 * 90.0 / step, 4.0 * 5e-4 * 2.3 / step)
     assert found.error == pytest.approx(rough * 0.01 / step * step, rel=1e-6)
 
     def jumps(profile) -> float:  # a switch 2 psi high between the two solves

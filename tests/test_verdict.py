@@ -79,6 +79,9 @@ def test_a_bottom_that_takes_more_than_the_ceiling() -> None:
     assert answer.least
     assert verdict_of(answer, 0.5).word == SAFE
     assert verdict_of(answer, 1.5).word == NOT_KNOWN
+    assert verdict_of(answer, 1.5).reason == "the ceiling lies below it"
+    # 1 MPa at least, known to 10 %: it may be 0.9
+    assert verdict_of(answer, 0.95).reason == "the ceiling lies too close above it"
 
 
 def test_inputs_enter_by_their_slopes(north: Record) -> None:

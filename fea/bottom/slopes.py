@@ -21,6 +21,10 @@ from domemargin.profiles.material import Table
 from domemargin.profiles.profile import Profile
 
 PRESSURE = "reversal_pressure_mpa"
+# of the solves at most: what steps leave of a pressure differs from bottom to bottom, and at 0.002
+# that made 0.7 % of a slope
+RESOLUTION = 0.0005
+SHARE = 4.0  # error of a slope, as a share, over the resolution: up to 0.26 % at 0.0005
 # what is left of roughness, as a share of the answer: pressures (tests/test_slopes.py measures
 # it); growth is solved for to 2e-5 of it
 ROUGH, ROUGH_GROWTH = 4e-6, 2e-5
@@ -173,13 +177,17 @@ def slopes(
     """Slopes of every answer of a bottom with the inputs given, or with all that it has.
 
     settings : of the solves; what they ask for (growth at which pressures, waves) is what has
-    slopes.  inputs : such as `chosen` gives.  base : the record at the profile itself, where it is
-    known.  solve, move, read : how a record comes of a bottom, the bottom of an input's value, and
-    the answers of a record.
+    slopes; their resolution is RESOLUTION or finer.  inputs : such as `chosen` gives.  base : the
+    record at the profile itself, where it is known (solved again if its resolution is coarser).
+    solve, move, read : how a record comes of a bottom, the bottom of an input's value, and the
+    answers of a record.
     """
-    settings = replace(settings or Settings(), follow=False)
-    middle = read(base if base is not None else solve(profile, settings))
-    share, found = settings.resolution, []
+    settings = settings or Settings()
+    settings = replace(settings, follow=False, resolution=min(settings.resolution, RESOLUTION))
+    if base is None or base.resolution > settings.resolution:
+        base = solve(profile, settings)
+    middle = read(base)
+    share, found = SHARE * settings.resolution, []
     for one in inputs_of(profile) if inputs is None else inputs:
         step, reason = step_of(one), ""
         points = _points(one, step)
@@ -250,7 +258,7 @@ def _differences(
 ) -> tuple[float, float]:
     """Slope and its error from two solves and the one at the profile itself.
 
-    rough : of each answer, in its unit.  share : resolution, which a slope shares with its answer.
+    rough : of each answer, in its unit.  share : of the slope, by the resolution.
     """
     near, step = points[0] - centre, 0.5 * (points[1] - points[0])
     if near * (points[1] - centre) < 0.0:

@@ -77,7 +77,7 @@ def slope_of(
         if base.reversal_pressure_mpa is None:
             return Slope(name, per, None, None, base.reason or base.kind)
         inputs = (input_of(profile, name),)
-        (found,) = slopes(profile, settings, inputs, base, solve, moved, read)
+        (found,) = slopes(profile, settings, inputs, None, solve, moved, read)
     except InputError as rejected:
         return Slope(name, per, None, None, str(rejected))
     except Exception as failed:  # as in a study, a failed solve is recorded

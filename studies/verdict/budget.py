@@ -111,7 +111,8 @@ def verdict_of(answer: Answer | None, required: float, reason: str = "") -> Verd
     if answer.least:
         if low >= 0.0:
             return Verdict(SAFE, required, margin, low, None)
-        return Verdict(NOT_KNOWN, required, None, low, None, "the ceiling lies below it")
+        near = "below it" if answer.pressure < required else "too close above it"
+        return Verdict(NOT_KNOWN, required, None, low, None, f"the ceiling lies {near}")
     high = answer.high / required - 1.0
     word = SAFE if low >= 0.0 else NOT_SAFE if high < 0.0 else IN_DOUBT
     return Verdict(word, required, margin, low, high)
