@@ -162,3 +162,19 @@ def test_the_table_of_a_study_says_its_units(tmp_path: Path) -> None:
     head, row = (line.split(",") for line in (tmp_path / "t.csv").read_text().splitlines())
     assert head[:3] == ["station.set (mm)", "punch.leg_angle (deg)", "friction"]
     assert [float(cell) for cell in row[:3]] == pytest.approx([0.5, 60.0, 0.08])
+
+
+@pytest.mark.slow
+def test_band_of_the_share_of_a_formed_bottom() -> None:
+    """Forming and reversal by each share: the ends that the first study of this found, 111 and
+    85 psi, permanent growth 0.05 and 0.38 mm (value from memory)."""
+    from domemargin.fea.doming.kinematic import formed_band
+    from domemargin.profiles.tooling.files import load_tooling
+    from domemargin.profiles.units import PSI
+
+    band = formed_band(load_tooling("north"))
+    assert band.pressures is not None
+    assert band.growths is not None
+    rows = zip((85.0, 111.0, 0.38, 0.05), (*band.pressures, *band.growths[::-1]), strict=True)
+    for i, (expected, found) in enumerate(rows):
+        assert found / (PSI if i < 2 else 1.0) == pytest.approx(expected, rel=0.01, abs=0.005)

@@ -85,6 +85,7 @@ def differing(a: Profile, b: Profile) -> tuple[tuple[str, str, str], ...]:
         ("radii on", a.shape.radii_on, b.shape.radii_on),
         ("metal", a.material.name, b.material.name),
         ("hardening", *_told_apart(a.material.hardening, b.material.hardening)),
+        ("reverse loading, r-value, heat", *_told_apart(_rest(a), _rest(b))),
         ("along the bottom", *_told_apart((a.zones, a.along), (b.zones, b.along))),
         ("left by forming", *_told_apart(a.formed, b.formed)),
     ]
@@ -99,6 +100,12 @@ def _shown(profile: Profile, name: str) -> str:
         return shown(value_in(profile, name), kind_of(name), 5)
     except (TypeError, InputError):  # the yield strength of an elastic metal
         return "none"
+
+
+def _rest(profile: Profile) -> tuple[object, ...]:
+    """What of a metal has no row of its own."""
+    m = profile.material
+    return m.kinematic_share, m.back_stress, m.r_value, m.temperature, m.bake
 
 
 def _told_apart(a: object, b: object) -> tuple[str, str]:

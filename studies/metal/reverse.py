@@ -18,6 +18,7 @@ from domemargin.profiles.errors import InputError, brief
 from domemargin.profiles.material import BackStress, Material, Voce
 from domemargin.studies.metal.specimens import Specimen
 from domemargin.studies.metal.tensile import (
+    OPEN,
     Limited,
     law_stress,
     least_squares_in_logs,
@@ -144,7 +145,7 @@ def fit_reverse(specimens: list[Specimen], modulus: float, gauge: float | None) 
     other = "share" if kind == "fading" else "fading"
     logs = np.array([np.log(values) for values, _, _, _ in fits[kind]])
     half = spread_of_mean([f[1] for f in fits[kind]], logs, [f[2] for f in fits[kind]])
-    mean = logs.mean(axis=0)
+    mean, half = logs.mean(axis=0), np.minimum(half, OPEN)
     parameters = {
         name: Limited(float(np.exp(m)), float(np.exp(m - h)), float(np.exp(m + h)))
         for name, m, h in zip(NAMES[kind], mean, half, strict=True)
@@ -174,6 +175,13 @@ def _fit_one(
                 "--gauge", "missing", "a length",
             )  # fmt: skip
         x, y = specimen.x, specimen.y
+        sharp = 0.5 * gauge * float(np.abs(x).max())
+        if sharp > 0.8:
+            raise InputError(
+                f"specimen {brief(specimen.name)} is bent to {np.abs(x).max():.4g} per mm, "
+                f"{sharp:.3g} of what its gauge allows; it must be at most 0.8: is the unit right?",
+                "FILE", f"{sharp:.3g}", "at most 0.8",
+            )  # fmt: skip
         # fully plastic in plane strain: M = (2/sqrt 3) Y t^2 / 4
         level = float(np.abs(y).max()) * 4.0 / gauge**2 * np.sqrt(3.0) / 2.0
 

@@ -173,12 +173,27 @@ def _specimen(name: str, values: dict[str, Floats], kinds: set[str], shown: str)
             "FILE",
             shown,
         )
-    if not bending and np.abs(x).max() > 2.0:
+    if not bending and (np.abs(x).max() > 2.0 or x.min() < -0.9):
         raise InputError(
             f"file {shown}: specimen {brief(name)} has a strain of {np.abs(x).max():.3g}; it must "
-            "be at most 2: is the column in %?",
-            "FILE", f"{np.abs(x).max():.3g}", "at most 2",
+            "lie in -0.9 to 2: is the column in %?",
+            "FILE", f"{np.abs(x).max():.3g}", "-0.9 to 2",
         )  # fmt: skip
+    width = values.get("width strain")
+    across = 0.0 if width is None else float(np.abs(width).max())
+    if across > 0.9:
+        raise InputError(
+            f"file {shown}: specimen {brief(name)} has a width strain of {across:.3g}; it must be "
+            "at most 0.9: is the column in %?",
+            "FILE", f"{across:.3g}", "at most 0.9",
+        )  # fmt: skip
+    if np.ptp(x) == 0.0 or np.abs(y).max() < 1e-6:
+        raise InputError(
+            f"file {shown}: specimen {brief(name)} was not loaded: it is strained by the same "
+            "amount throughout, or its load is zero",
+            "FILE",
+            name,
+        )
     # turned back: not by scatter, and not by unloading only
     turned = bool((y * np.sign(y[np.argmax(np.abs(x))]) < -0.1 * np.abs(y).max()).any())
     kind = "bending" if bending else "reverse" if turned else "tensile"
@@ -193,6 +208,6 @@ def _specimen(name: str, values: dict[str, Floats], kinds: set[str], shown: str)
         x,
         y,
         "true" in kinds,
-        values.get("width strain"),
+        width,
         None if direction is None else float(direction[0]),
     )

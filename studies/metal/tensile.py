@@ -23,6 +23,7 @@ HANDBOOK = 69_000.0  # MPa: modulus of aluminium alloys, any handbook
 _CREDIBLE = (63_000.0, 76_000.0)  # MPa: a measured modulus outside is one of the machine too
 _FIRST = 0.001  # plastic strain from which a law is fitted: below, yielding spreads
 LAWS = ("voce", "swift")
+OPEN = 20.0  # logarithm of a factor: a parameter that tests leave wholly open
 
 
 @dataclass(frozen=True)
@@ -181,6 +182,7 @@ def fit_law(law: str, flows: list[Flow]) -> LawFit:
     logs = np.array([np.log(value) for value, _, _ in single])
     mean = logs.mean(axis=0)
     spread = spread_of_mean([cov for _, cov, _ in single], logs, [dof for _, _, dof in single])
+    spread = np.minimum(spread, OPEN)
     values = {
         name: Limited(float(np.exp(m)), float(np.exp(m - h)), float(np.exp(m + h)))
         for name, m, h in zip(names, mean, spread, strict=True)
