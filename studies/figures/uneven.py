@@ -84,7 +84,7 @@ def _draw_curve(ax: Axes, even: EvenBottom, found: Sequence[UnevenRecord], varie
     ax.set_ylabel("reversal pressure (psi)")
     ax.set_title("What unevenness costs")
     _second_axis(ax)
-    ax.legend(loc="lower left")
+    ax.legend(loc="best")
 
 
 def _draw_path(ax: Axes, even: EvenBottom, record: UnevenRecord) -> None:
