@@ -146,8 +146,8 @@ outbox.properties.value.change.connect(() => {
   shown[data.kind](data);
 });
 
-for (const name of ["undo", "reset"]) el(name).addEventListener("click", () => send({ do: name }));
-for (const name of ["save"]) el(name).addEventListener("click", () => send({ do: name }));
+for (const name of ["undo", "reset", "save", "report"])
+  el(name).addEventListener("click", () => send({ do: name }));
 el("copy").addEventListener("click", () => send({ do: "link" }));
 el("pin").addEventListener("click", () =>
   send({ do: el("pin").getAttribute("aria-pressed") === "true" ? "unpin" : "pin" }));
