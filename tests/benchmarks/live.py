@@ -35,22 +35,22 @@ def main() -> None:
     given.add_argument("--gap", type=float, default=50.0, help="ms between two drag events")
     given.add_argument("--moves", type=int, default=60)
     asked = given.parse_args()
-    with tempfile.TemporaryDirectory() as folder, served(cwd=Path(folder)) as link:
-        with browser() as chromium:
-            page = chromium.new_page(viewport={"width": 1280, "height": 900})
-            weights: list[int] = []
-            page.on("response", lambda answer: weights.append(len(answer.body())))
-            tab = Watched(page, link)
-            box = page.locator("#s-dome_depth").bounding_box()
-            x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
-            page.mouse.move(x, y)
-            page.mouse.down()
-            for i in range(asked.moves):
-                page.mouse.move(x - i, y)
-                time.sleep(asked.gap / 1000.0)
-            page.mouse.up()
-            tab.rested()
-            times = np.array(page.evaluate("window.domemarginTimes"))
+    folder = tempfile.TemporaryDirectory()
+    with folder as here, served(cwd=Path(here)) as link, browser() as chromium:
+        page = chromium.new_page(viewport={"width": 1280, "height": 900})
+        weights: list[int] = []
+        page.on("response", lambda answer: weights.append(len(answer.body())))
+        tab = Watched(page, link)
+        box = page.locator("#s-dome_depth").bounding_box()
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        for i in range(asked.moves):
+            page.mouse.move(x - i, y)
+            time.sleep(asked.gap / 1000.0)
+        page.mouse.up()
+        tab.rested()
+        times = np.array(page.evaluate("window.domemarginTimes"))
     north = load_profile("north")
     record = reversal(north, Settings(required=0.62, follow=True))
     report = html_of(reversal_report(record, frames(north), "north"))
@@ -60,8 +60,8 @@ def main() -> None:
         started = time.process_time()
         _, length = glance(north.replaced(dome_depth=10.4 - 0.01 * i), length)
         spent.append(1000.0 * (time.process_time() - started))
-    print(f"drag to redraw: median {np.median(times):.0f} ms, p95 {np.quantile(times, 0.95):.0f} ms, "
-          f"{times.size} redraws of {asked.moves} moves")  # fmt: skip
+    ends = f"median {np.median(times):.0f} ms, p95 {np.quantile(times, 0.95):.0f} ms"
+    print(f"drag to redraw: {ends}, {times.size} redraws of {asked.moves} moves")  # fmt: skip
     print(f"quick look: {np.median(spent):.1f} ms of processor time")
     print(
         f"page with its scripts: {sum(weights) / 1000:.0f} kB; report: {len(report) / 1000:.0f} kB"
