@@ -210,6 +210,8 @@ def test_the_inputs_are_ranked_on_request(tab: Watched) -> None:
     tab.page.click("#rank")
     tab.page.wait_for_selector("#slopes tbody tr", timeout=60_000)
     assert "Bottom gauge" in tab.page.inner_text("#slopes tbody tr")
+    tab.typed("bottom_gauge", "0.27 mm")  # slopes of another bottom are not left standing
+    tab.page.wait_for_selector("#slopes", state="hidden")
 
 
 @pytest.mark.parametrize(("width", "scheme"), [(1280, "dark"), (390, "light")])

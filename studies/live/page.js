@@ -81,6 +81,8 @@ const showFields = (data) => {
   el("bottom").textContent = data.bottom;
   el("metal").textContent = data.metal;
   el("undo").disabled = data.undo === 0;
+  el("slopes").hidden = true; // they were those of another bottom
+  el("rank").textContent = "Rank the inputs";
   calm();
 };
 const cells = (rows) =>
@@ -135,14 +137,12 @@ const shown = {
   slopes: (data) => {
     el("slopes").hidden = false;
     el("slopes").tBodies[0].replaceChildren(...cells(data.rows));
-    el("rank").disabled = false;
     el("rank").textContent = "Rank the inputs";
   },
   save, link: copy,
 };
 outbox.properties.value.change.connect(() => {
   const data = JSON.parse(outbox.value);
-  if (data.kind !== "wrong" && data.kind !== "slopes") el("rank").disabled = false;
   shown[data.kind](data);
 });
 
