@@ -256,3 +256,15 @@ def test_a_margin_is_good_only_where_it_holds_everywhere(
     (_, _, answer), (verdict, found) = margin_head(report)
     assert found == mood
     assert said in f"{answer}; {verdict}"
+
+
+def test_the_command_writes_it(tmp_path: Path) -> None:
+    from typer.testing import CliRunner
+
+    from domemargin.studies.cli.app import app
+
+    done = CliRunner().invoke(app, ["reversal", "north", "--report", "--out", str(tmp_path)])
+    assert done.exit_code == 0, done.output
+    text = (tmp_path / "report.html").read_text(encoding="utf-8")
+    assert 50_000 < len(text.encode()) <= MOST_BYTES
+    assert "report.html" in done.output

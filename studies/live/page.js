@@ -81,6 +81,8 @@ const showFields = (data) => {
   el("bottom").textContent = data.bottom;
   el("metal").textContent = data.metal;
   el("undo").disabled = data.undo === 0;
+  el("slopes").hidden = true; // they were those of another bottom
+  el("rank").textContent = "Rank the inputs";
   calm();
 };
 const cells = (rows) =>
@@ -135,19 +137,17 @@ const shown = {
   slopes: (data) => {
     el("slopes").hidden = false;
     el("slopes").tBodies[0].replaceChildren(...cells(data.rows));
-    el("rank").disabled = false;
     el("rank").textContent = "Rank the inputs";
   },
   save, link: copy,
 };
 outbox.properties.value.change.connect(() => {
   const data = JSON.parse(outbox.value);
-  if (data.kind !== "wrong" && data.kind !== "slopes") el("rank").disabled = false;
   shown[data.kind](data);
 });
 
-for (const name of ["undo", "reset"]) el(name).addEventListener("click", () => send({ do: name }));
-for (const name of ["save"]) el(name).addEventListener("click", () => send({ do: name }));
+for (const name of ["undo", "reset", "save", "report"])
+  el(name).addEventListener("click", () => send({ do: name }));
 el("copy").addEventListener("click", () => send({ do: "link" }));
 el("pin").addEventListener("click", () =>
   send({ do: el("pin").getAttribute("aria-pressed") === "true" ? "unpin" : "pin" }));

@@ -7,6 +7,7 @@ show goes through `outbox`.  Every message is checked; a bad one is answered, no
 from __future__ import annotations
 
 import json
+import threading
 from dataclasses import replace
 from typing import Any
 
@@ -16,6 +17,7 @@ from bokeh.models.sources import ColumnDataSource
 from bokeh.models.widgets.inputs import TextInput
 from bokeh.plotting import figure
 
+from domemargin.fea.bottom.frames import frames
 from domemargin.fea.core.record import Record
 from domemargin.profiles import InputError, dump_profile
 from domemargin.profiles.units import PSI
@@ -25,6 +27,8 @@ from domemargin.studies.live.answers import answer_data, slope_rows
 from domemargin.studies.live.fields import fields_of, text_of, values_of
 from domemargin.studies.live.link import packed, uploaded
 from domemargin.studies.live.solver import Answer, Latest, Request, now
+from domemargin.studies.report.page import html_of
+from domemargin.studies.report.reversal import reversal_report
 from domemargin.studies.text.words import one_line
 
 LONGEST_MESSAGE = 400_000  # letters; an uploaded file is the longest
@@ -153,9 +157,11 @@ class Tab:
         elif do == "upload":
             self.desk = moves.put(self.desk, uploaded(str(message["text"])))
         elif do == "save":
-            plain = "".join(c if c.isalnum() else "-" for c in self.desk.profile.name)
-            file = f"{plain[:60] or 'bottom'}.toml"
+            file = f"{plain_name(self.desk.profile.name)}.toml"
             self._tell("save", file=file, text=dump_profile(self.desk.profile))
+            return
+        elif do == "report":
+            self._report()
             return
         elif do == "link":
             self._tell("link", bottom=packed(self.desk.profile), required=self._required_text())
@@ -184,6 +190,28 @@ class Tab:
         if self.record is not None:
             whole = self.record.stability is not None
             self._tell("answer", n=0, **answer_data(self.record, pinned, whole))
+
+    def _report(self) -> None:
+        """Make the report of the answer at hand, off the page's thread."""
+        record = self.record
+        if record is None or record.stability is None or record.profile != self.desk.profile:
+            raise InputError("the whole answer is not there yet; ask again in a moment")
+        file = plain_name(record.profile.name)
+
+        def make() -> None:
+            try:
+                found = record.reversal_pressure_mpa is not None
+                turned = frames(record.profile) if found else None
+                command = f"domemargin reversal {file}.toml --report"
+                text = html_of(reversal_report(record, turned, f"{file}.toml", command))
+                told = {"kind": "save", "file": f"{file}.html", "text": text}
+            except Exception as error:  # a page outlives whatever a bottom does to the solver
+                sentence = one_line(f"the report could not be made: {error}", 300)
+                told = {"kind": "wrong", "name": "report", "sentence": sentence}
+            if not self.closed:
+                self.document.add_next_tick_callback(lambda: self._tell(**told))
+
+        threading.Thread(target=make, daemon=True, name="live report").start()
 
     # to the page
 
@@ -232,3 +260,8 @@ class Tab:
     def _tell(self, kind: str, **data: Any) -> None:
         self.number += 1
         self.outbox.value = json.dumps({"kind": kind, "seq": self.number, **data})
+
+
+def plain_name(name: str) -> str:
+    """A bottom's name as the name of a file: letters, digits and dashes."""
+    return "".join(c if c.isalnum() else "-" for c in name)[:60] or "bottom"

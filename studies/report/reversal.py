@@ -23,11 +23,13 @@ _WALL = 6.0  # mm of the sidewall that the turning bottom shows
 _INCH = 25.4  # mm
 
 
-def reversal_report(record: Record, frames: Frames | None, source: str) -> Report:
+def reversal_report(
+    record: Record, frames: Frames | None, source: str, command: str | None = None
+) -> Report:
     """The report of a record.
 
     frames : of the reversal in 3D, or None.  source : where the inputs come from, such as the name
-    of the profile file.
+    of the profile file.  command : what makes it again; by default the one that runs.
     """
     profile = record.profile
     verdict = margin_words(record)
@@ -54,7 +56,7 @@ def reversal_report(record: Record, frames: Frames | None, source: str) -> Repor
         mood,
         tuple(sections),
         (record.caution,),
-        this_command(),
+        command or this_command(),
         record.versions,
     )
 
