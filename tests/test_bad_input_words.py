@@ -105,7 +105,7 @@ def test_a_plant_is_rejected_in_words(tmp_path: Path, path: str, seed: int, said
 
 
 def test_a_rerun_leaves_no_bar_of_workers_that_never_started(tmp_path: Path) -> None:
-    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.cli.shared.progress import Reporter
 
     class Terminal(io.StringIO):
         def isatty(self) -> bool:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from domemargin.profiles import InputError
-from domemargin.studies.cli.readings_options import question_of
+from domemargin.studies.cli.shared.readings_options import question_of
 from domemargin.studies.diagnosis.doming import load_doming
 from domemargin.studies.diagnosis.scatter import Slopes
 

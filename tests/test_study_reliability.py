@@ -229,7 +229,7 @@ def test_a_varied_yield_strength_moves_a_tabled_curve() -> None:
 
 
 def test_long_names_alike_in_their_beginning_have_two_folders() -> None:
-    from domemargin.studies.cli.runs import slug
+    from domemargin.studies.cli.shared.runs import slug
 
     assert slug("a" * 60 + "1") != slug("a" * 60 + "2")
     assert slug("b" * 60) == "b" * 60

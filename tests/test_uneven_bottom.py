@@ -16,8 +16,8 @@ import numpy as np
 import pytest
 from shells import arc, compliance, revolve
 
-from domemargin.fea.bottom.reversal import reversal
-from domemargin.fea.bottom.uneven import (
+from domemargin.fea.around.tolerable import tolerable
+from domemargin.fea.around.uneven import (
     EvenBottom,
     even_bottom,
     plane_of,
@@ -26,7 +26,7 @@ from domemargin.fea.bottom.uneven import (
     surface,
     uneven,
 )
-from domemargin.fea.bottom.uneven_tolerable import tolerable
+from domemargin.fea.bottom.reversal import reversal
 from domemargin.fea.core.limit import graded
 from domemargin.fea.core.path import Newton
 from domemargin.fea.core.ramp import Plan, ramp

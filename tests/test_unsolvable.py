@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+import domemargin.fea.around.waviness
 import domemargin.fea.bottom.onsets
-import domemargin.fea.bottom.waviness
 import domemargin.fea.doming.doming
 import domemargin.fea.doming.reversal
 from domemargin.fea.bottom import reversal as solving
@@ -125,11 +125,11 @@ def test_reversal(
 
 def test_waviness(monkeypatch: pytest.MonkeyPatch, capsys: Any) -> None:
     north = load_profile("north")
-    none = domemargin.fea.bottom.waviness.waviness(north, 2, (0.01, 0.02), ceiling=0.2)
+    none = domemargin.fea.around.waviness.waviness(north, 2, (0.01, 0.02), ceiling=0.2)
     assert [one.kind for one in none] == ["none_below_ceiling"] * 2
     assert "there is no reversal to lose from: no reversal below 0.2 MPa" in none[0].reason
-    monkeypatch.setattr(domemargin.fea.bottom.waviness, "first_onset", fails)
-    (found,) = domemargin.fea.bottom.waviness.waviness(north, 2, (0.01,))
+    monkeypatch.setattr(domemargin.fea.around.waviness, "first_onset", fails)
+    (found,) = domemargin.fea.around.waviness.waviness(north, 2, (0.01,))
     assert (found.kind, found.reason, found.pressure_mpa) == ("not_converged", REASON, None)
     status, out, err = command(monkeypatch, capsys, "waviness", "north")
     assert (status, out, err) == (1, "", f"domemargin: {REASON}\n")

@@ -17,8 +17,13 @@ import pytest
 from domemargin.fea.bottom.onsets import WaveRecord, wave_onsets
 from domemargin.fea.core.record import Outline, WaveMode
 from domemargin.profiles import InputError, load_profile
-from domemargin.studies.figures import mode_picture as module
-from domemargin.studies.figures.mode_picture import AROUND, RenderError, mode_picture, mode_surface
+from domemargin.studies.figures.moving import mode_picture as module
+from domemargin.studies.figures.moving.mode_picture import (
+    AROUND,
+    RenderError,
+    mode_picture,
+    mode_surface,
+)
 from domemargin.studies.figures.waves import waves_figure
 
 DATA = Path(__file__).parent / "data"

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from evidence_rows import MEMORY, WAVES_AROUND, About
 
+from domemargin.fea.around.waviness import waviness
 from domemargin.fea.bottom.reversal import Discretisation, plan_of, reversal, shell_of
-from domemargin.fea.bottom.waviness import waviness
 from domemargin.fea.core.ramp import Plan, ramp
 from domemargin.fea.shell.shell import build_shell
 from domemargin.fea.waves.imperfection import grow, quadratic

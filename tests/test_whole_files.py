@@ -15,7 +15,7 @@ import pytest
 
 from domemargin.profiles import InputError
 from domemargin.studies.cli.app import main
-from domemargin.studies.cli.runs import run_folder
+from domemargin.studies.cli.shared.runs import run_folder
 from domemargin.studies.readings.tables import write_machines
 from domemargin.studies.text.plant_file import write_plant
 from domemargin.studies.whole_files import UnwrittenError, cells, whole_file, write_whole

@@ -1,1 +1,1 @@
-"""What is asked of a can bottom: reversal, growth, wave onsets, waviness."""
+"""What is asked of a can bottom: reversal, growth, wave onsets, slopes."""

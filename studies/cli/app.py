@@ -26,7 +26,7 @@ from domemargin.studies.cli.batch import batch
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 from domemargin.studies.cli.live import live
 from domemargin.studies.cli.metal import metal
-from domemargin.studies.cli.reports import ReportOption, write_reversal_report
+from domemargin.studies.cli.shared.reports import ReportOption, write_reversal_report
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.uneven import uneven
 from domemargin.studies.cli.waviness import waviness
@@ -212,7 +212,7 @@ def reversal(
     """The reversal pressure of a bottom, its curve and a figure."""
     from domemargin.profiles.files.loading import load_profile
     from domemargin.profiles.files.section import GmshUnavailableError
-    from domemargin.studies.cli.runs import run_folder, write_curve, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_curve, write_figure, write_json
     from domemargin.studies.options import at_temperature, models_of, settings_of
 
     if len(profile) > 1:
@@ -252,7 +252,7 @@ def reversal(
         names = None if slopes else known
         records[0] = with_slopes(records[0], replace(settings, model=models[0]), names)
     record = records[0]
-    from domemargin.studies.text.metal_notes import metal_notes
+    from domemargin.studies.text.bottom.metal_notes import metal_notes
 
     notes = metal_notes(record, settings, length)
     grown = growth_verdicts(record, settings, limits, answer_of_record(record, tests, known))
@@ -282,7 +282,7 @@ def reversal(
     if json_only:
         _print_json(data)
     else:
-        from domemargin.studies.text.summary import print_reversal
+        from domemargin.studies.text.bottom.summary import print_reversal
 
         judge = records[1] if len(records) > 1 else None
         print_reversal(record, files, judge, tests, known, slopes, grown, notes.rows)
@@ -302,7 +302,7 @@ def waves(
 ) -> None:
     """Onset pressure by number of waves, and the first mode in 3D."""
     from domemargin.profiles.files.loading import load_profile
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
     from domemargin.studies.options import settings_of
 
     bottom = load_profile(profile)
@@ -320,7 +320,7 @@ def waves(
     files: list[Path] = []
     failed = ""
     if folder is not None:
-        from domemargin.studies.figures.mode_picture import RenderError, mode_picture
+        from domemargin.studies.figures.moving.mode_picture import RenderError, mode_picture
         from domemargin.studies.figures.waves import waves_figure
 
         picture = None
@@ -335,7 +335,7 @@ def waves(
     if json_only:
         _print_json(data)
     else:
-        from domemargin.studies.text.summary import print_waves
+        from domemargin.studies.text.bottom.summary import print_waves
 
         print_waves(record, files)
     if record.kind == "not_converged":
@@ -363,11 +363,11 @@ def profile(
 ) -> None:
     """Draw and dimension a bottom without solving."""
     from domemargin.profiles.files.loading import load_profile
-    from domemargin.studies.cli.runs import run_folder, write_figure
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure
 
     bottom = load_profile(profile)
     if mesh is not None:
-        from domemargin.studies.cli.section_file import check_mesh_path
+        from domemargin.studies.cli.shared.section_file import check_mesh_path
 
         check_mesh_path(mesh)
     from domemargin.profiles.mass import HEIGHTS, mass_of
@@ -375,7 +375,7 @@ def profile(
 
     mass = mass_of(bottom, ranged(can_height, "length", "--can-height", *HEIGHTS, "mm"))
     if dxf is not None:
-        from domemargin.studies.cli.section_file import check_drawing_path
+        from domemargin.studies.cli.shared.section_file import check_drawing_path
 
         check_drawing_path(dxf)
     folder = None if json_only and out is None else run_folder(out, bottom.name)
@@ -383,7 +383,7 @@ def profile(
     mesh_words = ""
     if mesh is not None:
         from domemargin.profiles.files.section import GmshUnavailableError
-        from domemargin.studies.cli.section_file import section_file
+        from domemargin.studies.cli.shared.section_file import section_file
 
         try:
             mesh_words = section_file(bottom, mesh)
@@ -401,7 +401,7 @@ def profile(
 
         files.append(folder / "profile.png")
         write_figure(profile_figure(bottom), files[-1])
-    from domemargin.studies.text.summary import print_profile, profile_data
+    from domemargin.studies.text.bottom.summary import print_profile, profile_data
 
     if json_only:
         _print_json(profile_data(bottom, mass))
@@ -413,7 +413,7 @@ def profile(
 def profiles() -> None:
     """List the ready profiles."""
     from domemargin.profiles.files.loading import load_profile, ready_profiles
-    from domemargin.studies.text.summary import print_profiles
+    from domemargin.studies.text.bottom.summary import print_profiles
 
     print_profiles({name: load_profile(name) for name in ready_profiles()})
 

@@ -25,7 +25,7 @@ def batch(
 ) -> None:
     """Solve the bottoms named and print a line of each; all are read before the first is solved."""
     from domemargin.profiles.files.loading import load_profile
-    from domemargin.studies.cli.runs import run_folder
+    from domemargin.studies.cli.shared.runs import run_folder
 
     bottoms = [load_profile(name) for name in names]
     folder = None if json_only and out is None else run_folder(out, "bottoms")

@@ -45,13 +45,13 @@ def best(
 ) -> None:
     """The lightest bottom that holds, or the strongest."""
     from domemargin.studies.best.request import load_request
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
 
     request = load_request(file, profile)
     folder = None if json_only and out is None else run_folder(out, request.name)
 
     from domemargin.studies.best.best import best_bottom
-    from domemargin.studies.text.best import best_data, print_best
+    from domemargin.studies.text.bottom.best import best_data, print_best
     from domemargin.studies.text.printing import announce_compiling
 
     announce_compiling()
@@ -105,10 +105,10 @@ def rank(
     """The designs of a study that hold, the lightest first."""
     from domemargin.profiles.mass import HEIGHTS
     from domemargin.studies.best.rank import ranking
-    from domemargin.studies.cli.runs import run_folder
+    from domemargin.studies.cli.shared.runs import run_folder
     from domemargin.studies.margin.margin import store_in
     from domemargin.studies.options import ranged, required_pressure, share
-    from domemargin.studies.text.best import print_ranking, ranking_data
+    from domemargin.studies.text.bottom.best import print_ranking, ranking_data
     from domemargin.studies.whole_files import write_whole
 
     wanted = share(at_margin, "--margin", most=1.0)

@@ -59,7 +59,7 @@ def calibrate(
 ) -> None:
     """What own reversal tests say of the model."""
     from domemargin.profiles.files.loading import load_profile
-    from domemargin.studies.cli.runs import run_folder
+    from domemargin.studies.cli.shared.runs import run_folder
     from domemargin.studies.verdict.own_tests import read_tests
 
     base = None if profile is None else load_profile(profile)

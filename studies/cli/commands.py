@@ -15,8 +15,8 @@ import typer
 
 from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
-from domemargin.studies.cli.reports import ReportOption, write_words_report
-from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
+from domemargin.studies.cli.shared.reports import ReportOption, write_words_report
+from domemargin.studies.cli.shared.solvers import rescued_store, solvers, worker_errors
 
 if TYPE_CHECKING:
     from domemargin.studies.study.study import Study
@@ -78,7 +78,7 @@ def study(
     json_only: JsonOption = False,
 ) -> None:
     """Solve all cases of a study; run it again to go on."""
-    from domemargin.studies.cli.runs import run_folder
+    from domemargin.studies.cli.shared.runs import run_folder
     from domemargin.studies.options import in_range
 
     limit = float(in_range(case_limit, "--case-limit", 1, 86400))
@@ -92,7 +92,7 @@ def study(
     if rescue:
         rescued_store(store)
 
-    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.cli.shared.progress import Reporter
     from domemargin.studies.study.runner import run_study
     from domemargin.studies.study.store import StoreError
     from domemargin.studies.study.table import export, study_in
@@ -144,7 +144,7 @@ def margin(
     json_only: JsonOption = False,
 ) -> None:
     """Tolerable depth loss of a study, slopes, what matters most."""
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
     from domemargin.studies.margin.margin import margin_report, store_in
     from domemargin.studies.options import ranged, required_pressure, share
     from domemargin.studies.text.study import margin_data, print_margin
@@ -204,7 +204,7 @@ def compare(
             )
     if require is not None:
         raise InputError("--require goes with two profiles; a study has its own", "--require")
-    from domemargin.studies.cli.runs import run_folder, write_figure
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure
     from domemargin.studies.figures.compare import compare_figure
     from domemargin.studies.figures.style import styled
     from domemargin.studies.margin.compare import compare as compared
@@ -251,7 +251,7 @@ def _compare_bases(
 ) -> None:  # fmt: skip
     from domemargin.fea.core.settings import Settings
     from domemargin.profiles.files.loading import load_profile
-    from domemargin.studies.cli.runs import run_folder, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_json
     from domemargin.studies.options import required_pressure
 
     required = None if require is None else required_pressure(require, "--require")
@@ -300,7 +300,7 @@ def scatter(
     json_only: JsonOption = False,
 ) -> None:
     """The share of cans below the required pressure.  Cans scatter as the study file says."""
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
     from domemargin.studies.options import in_range, ranged
 
     drawn = in_range(cans, "--cans", 1000, 10_000_000)
@@ -315,7 +315,7 @@ def scatter(
     folder = run_folder(out, asked.name)
     folder.mkdir(parents=True, exist_ok=True)
 
-    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.cli.shared.progress import Reporter
     from domemargin.studies.figures.scatter import scatter_figure
     from domemargin.studies.margin.scatter import Interrupted, scatter_report
     from domemargin.studies.text.study import print_scatter, scatter_data

@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from domemargin.studies.cli.reports import ReportOption, write_words_report
-from domemargin.studies.cli.solvers import rescued_store, solvers, worker_errors
+from domemargin.studies.cli.shared.reports import ReportOption, write_words_report
+from domemargin.studies.cli.shared.solvers import rescued_store, solvers, worker_errors
 
 if TYPE_CHECKING:
     from domemargin.fea.doming.record import DomingRecord
     from domemargin.fea.stroke.stages import Formed
     from domemargin.studies.doming.study import DomingStudy
-    from domemargin.studies.figures.film import Film
+    from domemargin.studies.figures.moving.film import Film
     from domemargin.studies.study.engines import Engine
 
 TOOLING = typer.Argument(
@@ -84,7 +84,7 @@ def doming(
     from domemargin.profiles.limits import check
     from domemargin.profiles.quantities import parse_quantity
     from domemargin.profiles.tooling.files import load_tooling
-    from domemargin.studies.cli.runs import run_folder
+    from domemargin.studies.cli.shared.runs import run_folder
     from domemargin.studies.options import in_range
 
     station = load_tooling(tooling)
@@ -111,7 +111,7 @@ def doming(
     from domemargin.studies.text.printing import announce_compiling
 
     announce_compiling()
-    from domemargin.studies.figures.film import Film
+    from domemargin.studies.figures.moving.film import Film
 
     film = Film()
     formed, record = solve(
@@ -173,7 +173,7 @@ def _write(
 ) -> list[Path]:
     """The files of one solve: data, and as far as the solve came figure, profile and film."""
     from domemargin.profiles.files.writing import dump_profile
-    from domemargin.studies.cli.runs import write_figure, write_json
+    from domemargin.studies.cli.shared.runs import write_figure, write_json
     from domemargin.studies.doming.formed_profile import formed_profile
     from domemargin.studies.whole_files import write_whole
 
@@ -205,7 +205,7 @@ def _study(
     import sys
 
     from domemargin.profiles.errors import brief_path
-    from domemargin.studies.cli.progress import Reporter
+    from domemargin.studies.cli.shared.progress import Reporter
     from domemargin.studies.doming.study import doming_task, write_doming_table
     from domemargin.studies.study.runner import run_task
     from domemargin.studies.text.doming import print_study

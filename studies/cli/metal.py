@@ -50,10 +50,10 @@ def metal(
     """The metal of a bottom from tensile and reverse tests."""
     from domemargin.profiles.errors import InputError, brief
     from domemargin.profiles.files.writing import dump_material
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
     from domemargin.studies.metal.answer import metal_from
     from domemargin.studies.options import ranged
-    from domemargin.studies.text.metal import metal_data, print_metal
+    from domemargin.studies.text.bottom.metal import metal_data, print_metal
     from domemargin.studies.whole_files import write_whole
 
     thick = None if gauge is None else ranged(gauge, "length", "--gauge", 0.05, 2.0, "mm")

@@ -11,7 +11,7 @@ import typer
 
 from domemargin.profiles.errors import InputError
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
-from domemargin.studies.cli.reports import ReportOption, write_words_report
+from domemargin.studies.cli.shared.reports import ReportOption, write_words_report
 
 JsonOption = Annotated[
     bool,
@@ -61,7 +61,7 @@ def carbonation(
 ) -> None:
     """The pressure that a carbonated drink requires of the bottom.  Give it to --require."""
     from domemargin.studies.carbonation import required_pressure
-    from domemargin.studies.text.carbonation import (
+    from domemargin.studies.text.bottom.carbonation import (
         can_of,
         quantity,
         required_data,
@@ -141,7 +141,7 @@ def readings(
     json_only: JsonOption = False,
 ) -> None:
     """A verdict for every machine from depth readings.  With a profile also its pressure."""
-    from domemargin.studies.cli.readings_options import question_of
+    from domemargin.studies.cli.shared.readings_options import question_of
 
     own = calibration_in(calibration)
     question = question_of(target, tolerance, require, margin, gauge, doming, ailing)
@@ -155,7 +155,7 @@ def readings(
         raise InputError(f"{option} needs {other} as well: pressures come from both", option)
     if own is not None and bottom is None:
         raise InputError("--calibration needs --profile and --require as well", "--calibration")
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
     from domemargin.studies.diagnosis.report import report_data, report_of
     from domemargin.studies.readings.file import read_readings
 

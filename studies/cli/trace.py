@@ -68,7 +68,7 @@ def trace(
 
     from domemargin.profiles.errors import InputError, brief
     from domemargin.profiles.files.loading import load_profile
-    from domemargin.studies.cli.runs import run_folder, write_figure, write_json
+    from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
     from domemargin.studies.options import in_range, settings_of
 
     if face not in ("outside", "inside", "mid"):
@@ -93,8 +93,8 @@ def trace(
     title = name or f"{file.stem}, {'drawn' if drawn else 'traced'}"
     folder = None if json_only and out is None else run_folder(out, title)
 
+    from domemargin.studies.text.bottom.trace import print_trace, trace_data
     from domemargin.studies.text.printing import announce_compiling
-    from domemargin.studies.text.trace import print_trace, trace_data
     from domemargin.studies.trace.report import profile_text, trace_report
 
     settings = None

@@ -12,7 +12,7 @@ from domemargin.studies.options import required_pressure, share, whole
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from domemargin.fea.bottom.uneven import EvenBottom, UnevenPath, UnevenRecord
+    from domemargin.fea.around.uneven import EvenBottom, UnevenPath, UnevenRecord
     from domemargin.profiles.around import Around
 
 DEFAULTS = {
@@ -70,7 +70,7 @@ def uneven(
         bool, typer.Option("--json", help="One JSON object on standard output.")
     ] = False,
 ) -> None:
-    """What a bottom holds that is tilted, off centre, oval or of uneven gauge.
+    """What a tilted, off-centre, oval or otherwise uneven bottom holds.
 
     Amounts come from [around] in the profile file, options take their place.  An option given
     several times makes a curve; without any, tilts of 0.25, 0.5 and 1 degree are solved.
@@ -107,11 +107,11 @@ def uneven(
         given = {default: list(DEFAULTS[default])}
     cases, varied = _cases(bottom.around or Around(), given)
 
-    from domemargin.fea.bottom.uneven import even_bottom, solve_uneven
-    from domemargin.fea.bottom.uneven_tolerable import tolerable as solve_tolerable
+    from domemargin.fea.around.tolerable import tolerable as solve_tolerable
+    from domemargin.fea.around.uneven import even_bottom, solve_uneven
     from domemargin.fea.core.settings import Settings
+    from domemargin.studies.text.bottom.uneven import print_uneven, uneven_data
     from domemargin.studies.text.printing import announce_compiling
-    from domemargin.studies.text.uneven import print_uneven, uneven_data
 
     announce_compiling()
     even = even_bottom(bottom, Settings(required=must))
@@ -147,7 +147,7 @@ def _write(
     """Write uneven.png, and the states of the last bottom as VTU files with a list of them."""
     import meshio
 
-    from domemargin.studies.cli.runs import write_figure
+    from domemargin.studies.cli.shared.runs import write_figure
     from domemargin.studies.figures.uneven import picture_of, series, uneven_figure
     from domemargin.studies.whole_files import whole_file, write_whole
 

@@ -43,7 +43,7 @@ def waviness(
     heights = [parse_quantity(text, "length", "--amplitude") for text in texts]
     settings = replace(settings_of(), follow=False)
 
-    from domemargin.fea.bottom.waviness import waviness as solve
+    from domemargin.fea.around.waviness import waviness as solve
     from domemargin.studies.text.printing import announce_compiling
 
     announce_compiling()
@@ -65,7 +65,7 @@ def waviness(
         }
         sys.stdout.write(json.dumps(data, allow_nan=False) + "\n")
     elif kind == "found":
-        from domemargin.studies.text.summary import print_waviness
+        from domemargin.studies.text.bottom.summary import print_waviness
 
         print_waviness(bottom, found)
     if kind != "found":

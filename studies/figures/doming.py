@@ -22,7 +22,7 @@ from domemargin.fea.stroke.press import CLAMP, DIE, PUNCH, outside_depth
 from domemargin.fea.stroke.stages import Formed
 from domemargin.fea.stroke.step import FormingState
 from domemargin.profiles.arrays import Floats
-from domemargin.studies.figures.film import Frame
+from domemargin.studies.figures.moving.film import Frame
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
 from domemargin.studies.text.words import one_line
 

@@ -11,7 +11,7 @@ from PIL import Image
 
 from domemargin.fea.stroke.stages import Formed
 from domemargin.studies.figures.doming import draw_frame, frame_figure
-from domemargin.studies.figures.film import Film
+from domemargin.studies.figures.moving.film import Film
 from domemargin.studies.figures.style import styled
 from domemargin.studies.whole_files import write_whole
 

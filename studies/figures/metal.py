@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, styled
 from domemargin.studies.metal.answer import REACHED, MetalAnswer
 from domemargin.studies.metal.reverse import bent, follow, true_curve
-from domemargin.studies.text.metal import CAUTION
+from domemargin.studies.text.bottom.metal import CAUTION
 from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:

@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 
 from domemargin.fea.bottom.slopes import PRESSURE, ranked
 from domemargin.studies.figures.style import AFTER, INK, ONSET, styled
+from domemargin.studies.text.bottom.slopes import answer_words, in_shown_unit
 from domemargin.studies.text.printing import spaced
-from domemargin.studies.text.slopes import answer_words, in_shown_unit
 from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:

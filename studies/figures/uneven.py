@@ -9,14 +9,14 @@ import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from domemargin.fea.bottom.uneven import EvenBottom, UnevenPath, UnevenRecord, surface
+from domemargin.fea.around.uneven import EvenBottom, UnevenPath, UnevenRecord, surface
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.arrays import Floats, Ints
 from domemargin.profiles.units import PSI
-from domemargin.studies.figures.mode_picture import AROUND, RenderError, drawn
+from domemargin.studies.figures.moving.mode_picture import AROUND, RenderError, drawn
 from domemargin.studies.figures.reversal import to_mpa, to_psi
 from domemargin.studies.figures.style import AFTER, BEFORE, INK, ONSET, RING, styled
-from domemargin.studies.text.uneven import WORDS, amount_words, around_words
+from domemargin.studies.text.bottom.uneven import WORDS, amount_words, around_words
 from domemargin.studies.text.words import one_line
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from domemargin.fea.core.record import Record, Slope
 from domemargin.profiles import metal_mass
 from domemargin.profiles.units import PSI
 from domemargin.studies.live.fields import label_of
-from domemargin.studies.text.slopes import number_words
+from domemargin.studies.text.bottom.slopes import number_words
 from domemargin.studies.text.words import kind_words, margin_words, stability_words
 
 

@@ -9,7 +9,7 @@ from domemargin.profiles import InputError, Profile
 from domemargin.studies.carbonation import ClosedCan, required_pressure
 from domemargin.studies.live.fields import fields_of, typed, with_value
 from domemargin.studies.options import required_pressure as required_pressure_of
-from domemargin.studies.text.carbonation import quantity, stage_of
+from domemargin.studies.text.bottom.carbonation import quantity, stage_of
 
 MOST_UNDO = 100
 

@@ -10,8 +10,8 @@ from domemargin.studies.figures.drawing import profile_figure
 from domemargin.studies.figures.reversal import reversal_figure
 from domemargin.studies.report.page import Picture, Report, Section, Table, svg_of, this_command
 from domemargin.studies.report.turning import turning_data
+from domemargin.studies.text.bottom.summary import derived_rows, given_rows
 from domemargin.studies.text.printing import spaced
-from domemargin.studies.text.summary import derived_rows, given_rows
 from domemargin.studies.text.words import kind_words, margin_words, pressures, stability_words
 
 if TYPE_CHECKING:
@@ -134,7 +134,7 @@ def _turning(profile: Profile, frames: Frames) -> Section:
 
 def _slopes(record: Record) -> Table:
     from domemargin.fea.bottom.slopes import ranked
-    from domemargin.studies.text.slopes import number_words
+    from domemargin.studies.text.bottom.slopes import number_words
 
     rows = []
     for one in ranked(record.slopes or ()):

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from domemargin.fea.doming.record import ALL, DOMING_CAUTION, KINDS
 from domemargin.profiles.units import PSI
-from domemargin.studies.text.metal_notes import band_words
+from domemargin.studies.text.bottom.metal_notes import band_words
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import one_line
 

@@ -15,7 +15,7 @@ from rich.text import Text
 from domemargin.profiles import Profile, derived
 from domemargin.profiles.units import PSI
 from domemargin.profiles.unusual import unusual
-from domemargin.studies.text.metal_notes import RESTS
+from domemargin.studies.text.bottom.metal_notes import RESTS
 from domemargin.studies.text.printing import narrow_console, plain_table, print_files, spaced
 from domemargin.studies.text.words import (
     drawn_words,
@@ -27,8 +27,8 @@ from domemargin.studies.text.words import (
 )
 
 if TYPE_CHECKING:
+    from domemargin.fea.around.waviness import Waviness
     from domemargin.fea.bottom.onsets import WaveRecord
-    from domemargin.fea.bottom.waviness import Waviness
     from domemargin.fea.core.record import Growth, Onset, Place, Record
     from domemargin.profiles.mass import Mass
     from domemargin.studies.verdict.calibration import Calibration
@@ -77,7 +77,12 @@ def print_reversal(
     with_slopes : whether slopes are printed, where there are some.  grown : verdicts on growth.
     notes : rows on its metal, those with the word estimate in red.
     """
-    from domemargin.studies.text.verdict import COLOURS, interval_psi, print_budget, verdict_words
+    from domemargin.studies.text.verdict import (
+        COLOURS,
+        interval_psi,
+        print_budget,
+        verdict_words,
+    )
     from domemargin.studies.verdict.answer import answer_of_record
     from domemargin.studies.verdict.budget import verdict_of
 
@@ -139,7 +144,7 @@ def print_reversal(
         metal.add_row("Solid", judge_words(record, judge))
     console.print(metal)
     if record.slopes and with_slopes:
-        from domemargin.studies.text.slopes import print_slopes  # loads the solver
+        from domemargin.studies.text.bottom.slopes import print_slopes  # loads the solver
 
         print_slopes(console, record)
     print_files(console, files)

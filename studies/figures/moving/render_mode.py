@@ -1,4 +1,4 @@
-"""Draw a wave mode off screen: `python -m domemargin.studies.figures.render_mode FROM.npz TO.png`.
+"""Draw a wave mode off screen, as `python -m` with the two files FROM.npz TO.png.
 
 In a process of its own: a renderer that finds no way to draw ends its process without an error
 that could be caught, and it keeps memory.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from domemargin.fea.bottom.uneven import EvenBottom, uneven
+from domemargin.fea.around.uneven import EvenBottom, uneven
 from domemargin.profiles.around import Around
 from domemargin.profiles.limits import LIMITS
 

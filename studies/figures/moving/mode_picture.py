@@ -45,7 +45,7 @@ def drawn(points: Floats, values: Floats) -> Floats:
         command = (
             sys.executable,
             "-m",
-            "domemargin.studies.figures.render_mode",
+            "domemargin.studies.figures.moving.render_mode",
             str(source),
             str(target),
         )

@@ -11,13 +11,13 @@ import numpy as np
 from rich.table import Table
 from rich.text import Text
 
-from domemargin.fea.bottom.uneven import EvenBottom, RingGrowth, UnevenRecord
-from domemargin.fea.bottom.uneven_tolerable import MOST, TolerableUneven
+from domemargin.fea.around.tolerable import MOST, TolerableUneven
+from domemargin.fea.around.uneven import EvenBottom, RingGrowth, UnevenRecord
 from domemargin.fea.core.record import CAUTION
 from domemargin.profiles.around import Around
 from domemargin.profiles.units import PSI
+from domemargin.studies.text.bottom.summary import print_head
 from domemargin.studies.text.printing import narrow_console
-from domemargin.studies.text.summary import print_head
 from domemargin.studies.text.words import pressures
 
 WORDS = {

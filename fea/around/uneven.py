@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from domemargin.fea.around.waviness import costs
 from domemargin.fea.bottom.readings import lowest
 from domemargin.fea.bottom.reversal import (
     ELASTIC_STEP,
@@ -20,7 +21,6 @@ from domemargin.fea.bottom.reversal import (
     record_of,
     solve_path,
 )
-from domemargin.fea.bottom.waviness import costs
 from domemargin.fea.core.limit import EXACT_NEWTON, SEEK_NEWTON, STRAY, graded
 from domemargin.fea.core.path import Newton, System
 from domemargin.fea.core.ramp import Plan, Ramp, pressure_control, ramp

@@ -1,0 +1,1 @@
+"""What is printed of one bottom and its metal."""
