@@ -70,7 +70,7 @@ def uneven(
         bool, typer.Option("--json", help="One JSON object on standard output.")
     ] = False,
 ) -> None:
-    """What a tilted, off-centre, oval or otherwise uneven bottom holds.
+    """What a bottom holds that is not the same all round.
 
     Amounts come from [around] in the profile file, options take their place.  An option given
     several times makes a curve; without any, tilts of 0.25, 0.5 and 1 degree are solved.
