@@ -18,8 +18,6 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-# no sandbox: tests may run as root; WebGL drawn by the processor
-FLAGS = ["--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
 COMMAND = "from domemargin.studies.cli.app import main; main()"
 
 
@@ -56,13 +54,19 @@ def served(*arguments: str, cwd: Path) -> Iterator[str]:
 
 
 @contextmanager
-def browser() -> Iterator[Any]:
-    """A headless Chromium; skips the test where the machine has none."""
+def browser(webgl: bool = False) -> Iterator[Any]:
+    """A headless Chromium; skips the test where the machine has none.
+
+    webgl : drawn by the processor, which makes all else that it draws slower.
+    """
+    flags = ["--no-sandbox"]  # tests may run as root
+    if webgl:
+        flags += ["--use-angle=swiftshader", "--enable-unsafe-swiftshader"]
     if CHROMIUM is None:
         pytest.skip("no Chromium on this machine (Debian package: chromium)")
     api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     with api.sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, args=flags)
         yield chromium
         chromium.close()
 

@@ -175,7 +175,7 @@ def test_frames_are_packed_to_a_thousandth_of_a_millimetre(turned: Frames) -> No
 def opened(page: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     file = tmp_path_factory.mktemp("report") / "report.html"
     file.write_text(page, encoding="utf-8")
-    with browser() as chromium:
+    with browser(webgl=True) as chromium:
         page_of = chromium.new_page(viewport={"width": 390, "height": 844})
         wrong: list[str] = []
         page_of.on("console", lambda m: wrong.append(m.text) if m.type == "error" else None)

@@ -11,16 +11,22 @@ const send = (message) => {
   return number;
 };
 
-// one message of a drag a frame, the newest value: older ones are never sent
-let waiting = null;
-const drag = (name, value) => {
-  const first = waiting === null;
-  waiting = { name, value, at: first ? performance.now() : waiting.at };
-  if (!first) return;
+// at most one message of a drag a frame, the first at once, then the newest value: those between are
+// never sent
+let held = null, busy = false;
+const drag = (name, value, at = performance.now()) => {
+  if (busy) {
+    held = { name, value, at };
+    return;
+  }
+  busy = true;
+  sentAt.set(send({ do: "set", name, value }), at);
   requestAnimationFrame(() => {
-    const { name, value, at } = waiting;
-    waiting = null;
-    sentAt.set(send({ do: "set", name, value }), at);
+    busy = false;
+    if (held === null) return;
+    const next = held;
+    held = null;
+    drag(next.name, next.value, next.at);
   });
 };
 
@@ -50,7 +56,8 @@ const fieldOf = (f) => {
   const box = make("div", { className: "field" }, label, text, slide, wrong);
   box.dataset.name = f.name;
   slide.addEventListener("input", () => drag(f.name, Number(slide.value)));
-  slide.addEventListener("change", () => requestAnimationFrame(() => send({ do: "rest" })));
+  // after the last message of the drag
+  slide.addEventListener("change", () => setTimeout(() => send({ do: "rest" }), 50));
   text.addEventListener("change", () => send({ do: "type", name: f.name, text: text.value }));
   return box;
 };
