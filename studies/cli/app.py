@@ -278,7 +278,7 @@ def reversal(
             files.append(folder / "slopes.png")
             write_figure(slopes_figure(record), files[-1])
         if report:
-            files.append(write_reversal_report(folder, record, settings, profile[0]))
+            files.append(write_reversal_report(folder, record, settings, profile[0], tests, known))
     if json_only:
         _print_json(data)
     else:

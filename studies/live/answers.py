@@ -12,7 +12,9 @@ from domemargin.profiles import metal_mass
 from domemargin.profiles.units import PSI
 from domemargin.studies.live.fields import label_of
 from domemargin.studies.text.bottom.slopes import number_words
-from domemargin.studies.text.words import kind_words, margin_words, stability_words
+from domemargin.studies.text.verdict import interval_psi
+from domemargin.studies.text.words import kind_words, margin_words, stability_sentences
+from domemargin.studies.verdict.answer import answer_of_record
 
 
 @dataclass(frozen=True)
@@ -94,7 +96,7 @@ def notes_of(record: Record, whole: bool, spent_ms: float) -> list[str]:
     """What ended the path, waves, the uncertainty and what was spent, a sentence each."""
     notes = [kind_words(record)]
     if whole:
-        notes += [f"waves: {line}" for line in stability_words(record)]
+        notes += [f"waves: {line}" for line in stability_sentences(record)]
         notes += [
             f"growth at {one.pressure_mpa / PSI:.3g} psi: {one.reason}"
             for one in record.growth
@@ -105,10 +107,12 @@ def notes_of(record: Record, whole: bool, spent_ms: float) -> list[str]:
             f"a quick look, to about {100.0 * record.resolution:g} %, all round only; the whole "
             "answer with waves and growth follows when the slider rests"
         )
-    notes.append(
-        f"resolution {100.0 * record.resolution:g} % of the pressure; gauge, metal and theory of "
-        "plasticity move the answer more"
-    )
+    sure = answer_of_record(record)
+    if sure is not None:
+        notes.append(
+            f"95 % interval {interval_psi(sure)}, without own reversal tests; the command "
+            "reversal takes them by --calibration"
+        )
     notes.append(f"solved in {spent_ms:.0f} ms")
     return notes
 

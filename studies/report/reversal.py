@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from domemargin.profiles import Profile, named_tempers
@@ -12,11 +13,15 @@ from domemargin.studies.report.page import Picture, Report, Section, Table, svg_
 from domemargin.studies.report.turning import turning_data
 from domemargin.studies.text.bottom.summary import derived_rows, given_rows
 from domemargin.studies.text.printing import spaced
-from domemargin.studies.text.words import kind_words, margin_words, pressures, stability_words
+from domemargin.studies.text.verdict import BUDGET_HEADS, budget_rows, interval_psi
+from domemargin.studies.text.words import kind_words, margin_words, pressures, stability_sentences
+from domemargin.studies.verdict.answer import answer_of_record, verdict_of_record
 
 if TYPE_CHECKING:
     from domemargin.fea.bottom.frames import Frames
     from domemargin.fea.core.record import Record
+    from domemargin.studies.verdict.budget import Answer
+    from domemargin.studies.verdict.calibration import Calibration
 
 _MOODS = {"SAFE": "good", "NOT SAFE": "bad"}
 _WALL = 6.0  # mm of the sidewall that the turning bottom shows
@@ -24,15 +29,22 @@ _INCH = 25.4  # mm
 
 
 def reversal_report(
-    record: Record, frames: Frames | None, source: str, command: str | None = None
+    record: Record,
+    frames: Frames | None,
+    source: str,
+    command: str | None = None,
+    calibration: Calibration | None = None,
+    known: Mapping[str, float] | None = None,
 ) -> Report:
     """The report of a record.
 
     frames : of the reversal in 3D, or None.  source : where the inputs come from, such as the name
     of the profile file.  command : what makes it again; by default the one that runs.
+    calibration, known : as verdict/answer.py takes them.
     """
     profile = record.profile
-    verdict = margin_words(record)
+    sure = answer_of_record(record, calibration, known)
+    verdict = margin_words(record, verdict_of_record(record, calibration, known))
     mood = _MOODS.get(verdict.split(",")[0], "doubt") if verdict else "none"
     found = record.reversal_pressure_mpa
     headline = (
@@ -41,7 +53,7 @@ def reversal_report(
     sections = [
         Section("Answer", (_first(kind_words(record)),), (_answers(record), *_growth(record)),
                 (_picture(record),)),
-        Section("Uncertainty", tuple(_uncertainty(record))),
+        Section("Uncertainty", tuple(_uncertainty(record, sure)), _budget(sure)),
     ]  # fmt: skip
     if frames is not None:
         sections.append(_turning(profile, frames))
@@ -110,13 +122,18 @@ def _picture(record: Record) -> Picture:
     return Picture(svg_of(reversal_figure(record)), alt)
 
 
-def _uncertainty(record: Record) -> list[str]:
-    lines = [f"Waves round the can: {line}." for line in stability_words(record)]
-    return [
-        *lines,
-        f"Mesh, layers and steps: {100.0 * record.resolution:g} % of the pressure. Gauge, metal "
-        "and wear of the tooling move a real bottom more; a study or a scatter says how much.",
-    ]
+def _uncertainty(record: Record, sure: Answer | None) -> list[str]:
+    lines = [f"Waves round the can: {line}." for line in stability_sentences(record)]
+    if sure is not None:
+        best = f"{sure.pressure / PSI:.1f} psi, 95 % interval {interval_psi(sure)}"
+        lines = [f"Best estimate {best}.", *(_first(note) for note in sure.notes), *lines]
+    return lines
+
+
+def _budget(sure: Answer | None) -> tuple[Table, ...]:
+    if sure is None:
+        return ()
+    return (Table("What the uncertainty comes from", BUDGET_HEADS, budget_rows(sure)),)
 
 
 def _turning(profile: Profile, frames: Frames) -> Section:

@@ -50,18 +50,26 @@ def interval_psi(answer: Answer) -> str:
     return f"{answer.low / PSI:.1f} to {answer.high / PSI:.1f} psi"
 
 
+BUDGET_HEADS = ("Uncertainty from", "psi", "share", "source", "narrowed by")
+
+
+def budget_rows(answer: Answer) -> tuple[tuple[str, ...], ...]:
+    """The parts of the uncertainty that count, largest first: a row each under BUDGET_HEADS."""
+    return tuple(
+        (part.name, f"{part.standard / PSI:.2f}", f"{100.0 * share:.0f} %", part.source,
+         part.narrows)
+        for part, share in list(zip(answer.parts, answer.shares()))[:_SHOWN]
+        if share >= _COUNTS
+    )  # fmt: skip
+
+
 def print_budget(console: Console, answer: Answer) -> None:
     """What the uncertainty comes from, largest first, and what would narrow it."""
     table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, header_style="")
-    table.add_column("Uncertainty from")
-    table.add_column("psi", justify="right")
-    table.add_column("share", justify="right")
-    table.add_column("source")
-    table.add_column("narrowed by")
-    for part, share in list(zip(answer.parts, answer.shares()))[:_SHOWN]:
-        if share >= _COUNTS:
-            table.add_row(part.name, f"{part.standard / PSI:.2f}", f"{100.0 * share:.0f} %",
-                          part.source, part.narrows)  # fmt: skip
+    for head in BUDGET_HEADS:
+        table.add_column(head, justify="right" if head in ("psi", "share") else "left")
+    for row in budget_rows(answer):
+        table.add_row(*row)
     console.print(table)
     for note in answer.notes:
         console.print(Text(f"{note[0].upper()}{note[1:]}."))

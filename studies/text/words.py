@@ -97,6 +97,17 @@ def stability_words(record: Record | WaveRecord) -> list[str]:
     ]
 
 
+def stability_sentences(record: Record) -> list[str]:
+    """The same as stability_words, without its line breaks."""
+    out: list[str] = []
+    for line in stability_words(record):
+        if out and out[-1].endswith(","):
+            out[-1] += f" {line}"
+        else:
+            out.append(line)
+    return out
+
+
 def margin_words(record: Record, verdict: Verdict | None = None) -> str:
     """Whether the bottom holds the required pressure and by how much; "" if none is required.
 

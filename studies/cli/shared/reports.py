@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from domemargin.fea.core.record import Record
     from domemargin.fea.core.settings import Settings
     from domemargin.studies.report.page import Report
+    from domemargin.studies.verdict.calibration import Calibration
 
 ReportOption = Annotated[
     bool, typer.Option("--report", help="Also one HTML file to pass on: report.html.")
@@ -33,10 +34,18 @@ def write_report(report: Report, folder: Path) -> Path:
     return path
 
 
-def write_reversal_report(folder: Path, record: Record, settings: Settings, given: str) -> Path:
+def write_reversal_report(
+    folder: Path,
+    record: Record,
+    settings: Settings,
+    given: str,
+    calibration: Calibration | None = None,
+    known: Mapping[str, float] | None = None,
+) -> Path:
     """Write the report of a reversal, with its turning bottom where one was found.
 
-    given : the profile as the command named it.
+    given : the profile as the command named it.  calibration, known : as verdict/answer.py takes
+    them.
     """
     from domemargin.fea.bottom.frames import frames
     from domemargin.studies.report.reversal import reversal_report
@@ -44,7 +53,8 @@ def write_reversal_report(folder: Path, record: Record, settings: Settings, give
     found = record.reversal_pressure_mpa is not None
     turned = frames(record.profile, settings) if found else None
     source = Path(given).name
-    return write_report(reversal_report(record, turned, source), folder)
+    report = reversal_report(record, turned, source, None, calibration, known)
+    return write_report(report, folder)
 
 
 def write_words_report(
