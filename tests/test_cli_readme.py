@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import math
 import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
+import tomli_w
 
 from domemargin.profiles import load_profile, parse_profile
+from domemargin.studies.best.request import parse_request
 from domemargin.studies.cli.app import app
 from domemargin.studies.study.study_file import parse_study
 
@@ -36,13 +40,22 @@ def test_the_answer_takes_four_lines_of_python() -> None:
 
 
 def test_the_profile_shown_is_open_case_g() -> None:
-    (text,) = blocks(PAGES["profiles.md"], "toml")
-    assert parse_profile(text) == load_profile(ROOT / "tests" / "data" / "open_case_g.toml")
+    text, drawn = blocks(PAGES["profiles.md"], "toml")
+    case = load_profile(ROOT / "tests" / "data" / "open_case_g.toml")
+    assert parse_profile(text) == case
+    # the other dimensions take the place of some of the first; the bottom need not be the same
+    asked, taken = tomllib.loads(text), tomllib.loads(drawn)["shape"]
+    del asked["shape"]["stand_diameter"]
+    asked["shape"] |= taken
+    shape = parse_profile(tomli_w.dumps(asked)).shape
+    assert math.degrees(shape.outer_leg_angle) == pytest.approx(62.0)
+    assert shape.stand_diameter != case.shape.stand_diameter
 
 
 def test_the_study_shown_can_be_read() -> None:
-    (text,) = blocks(PAGES["studies.md"], "toml")
+    text, best = blocks(PAGES["studies.md"], "toml")
     assert parse_study(text).names == ("die_set_back", "bottom_gauge")
+    assert parse_request(best).aim == "mass"
 
 
 def test_set_up_lines_are_one_line_each() -> None:
@@ -54,8 +67,14 @@ def test_set_up_lines_are_one_line_each() -> None:
 def test_commands_and_options_shown_exist() -> None:
     from typer.main import get_command
 
-    commands = get_command(app).commands  # type: ignore[attr-defined]
-    known = {option for c in commands.values() for p in c.params for option in p.opts}
+    group = get_command(app)
+    commands = group.commands  # type: ignore[attr-defined]
+    known = {
+        option
+        for command in (group, *commands.values())
+        for parameter in command.params
+        for option in (*parameter.opts, *parameter.secondary_opts)
+    }
     for text in (README, PAGES["commands.md"]):
         assert set(re.findall(r"`domemargin (\w+)", text)) == set(commands)
     assert set(re.findall(r"domemargin (\w+)(?= [A-Z\"-]|`)", TEXT)) <= set(commands)

@@ -26,13 +26,15 @@ ABOUT = About(
 
 @pytest.mark.parametrize(
     ("gauge", "stiffness", "far", "numbers"),
-    [(2.0, 800.0, 12.0, range(11, 30, 3)), (1.0, 280.0, 30.0, range(50, 90, 4))],
+    [(1.0, 800.0, 30.0, range(47, 70, 3)), (1.0, 280.0, 30.0, range(50, 90, 4))],
 )
 def test_search_finds_what_a_look_at_every_state_finds(
     evidence, gauge: float, stiffness: float, far: float, numbers: range
 ) -> None:
-    """D/t 500 of a stiff metal: 17 to 20 waves between 112 and 139 psi and none at the end;
-    D/t 1,000 of steel: 62 and more from 26 psi."""
+    """D/t 1,000 of a hard metal: 50 to 65 waves from 29 psi, of a soft one 62 and more from 26 psi;
+    none at the end.  (At D/t 500 the knuckle yields first, and a step's tangent is unstable between
+    112 and 139 psi for steps of 0.15, between 113 and 116 for 0.03: the length of the step, not a
+    bifurcation.)"""
     shell = torisphere(gauge, stiffness)
     states = press(shell, 0.15 * gauge, far, 0.15).states
     unstable = [
@@ -40,7 +42,7 @@ def test_search_finds_what_a_look_at_every_state_finds(
         for i in range(1, len(states))
     ]
     first = next(i for i, found in enumerate(unstable) if found)
-    assert not unstable[-1] or gauge == 1.0
+    assert not unstable[-1]
     found = first_onset(shell, states, Plan(0.15, 1.0, 0.15 * gauge, 10.0), "flow", numbers)
     assert found is not None
     low, high = states[first].pressure, states[first + 1].pressure

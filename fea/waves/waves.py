@@ -34,6 +34,7 @@ WAVES = tuple(range(21))
 # relative distance in pressure to which an onset is found, and to which close n are told apart
 LOCATED, TOLD_APART = 1e-3, 2e-4
 LOOKS = 8
+BRIEF = 0.05  # of a step
 # short waves by secant moduli sit within a few elements of the hinge, where their onset depends on
 # the mesh: not a mode of the bottom
 DEFORMATION_WAVES = range(7)
@@ -189,6 +190,8 @@ def first_onset(
     for look in looks(pressures) if theory == "flow" else looks(pressures, 1):
         low, high = high, look
         at_high = unstable(high, numbers if look >= top else few(numbers))
+        if at_high and look < top:
+            at_high = _by_short_step(system, states, look, plan, unstable(high, numbers), tangents)
         if at_high:
             at_high = unstable(high, numbers)
             break
@@ -211,6 +214,29 @@ def looks(pressures: Sequence[float], count: int = LOOKS) -> list[int]:
     risen = np.maximum.accumulate(pressure[: top + 1])
     at = np.searchsorted(risen, wanted[wanted <= risen[-1]])
     return sorted({*at.tolist(), top, len(pressure) - 1} - {0})
+
+
+def _by_short_step(
+    system: System,
+    states: Sequence[Any],
+    look: int,
+    plan: Plan,
+    among: tuple[int, ...],
+    tangents: TangentOf,
+) -> tuple[int, ...]:
+    """Which of these modes a state is unstable in by the tangent of a short step on from it.
+
+    Flow theory's tangent is that of a step, and a long one makes it as soft as secant moduli do.
+    """
+    rise = states[look].pressure - states[look - 1].pressure
+    control = Control(
+        0.0, 1.0, plan.volume_scale, plan.pressure_scale, BRIEF * rise / plan.pressure_scale
+    )
+    try:
+        after = take_step(system, states[look], control, plan.newton).state
+    except SolveError:
+        return among
+    return tangents(states[look], after, "flow").unstable(among)
 
 
 def few(numbers: Sequence[int]) -> tuple[int, ...]:

@@ -18,7 +18,7 @@ def write(page: Page) -> dict[str, float]:
 Without tests of its own a plant knows the level of the model to 5 % only, and the north bottom is
 in doubt at 90 psi. Five cans were put on the tester; the fifth held 93 psi and was then let off:
 """)
-    page.file("tests.csv", TESTS)
+    page.file("tests.csv", TESTS, "text")
     page.run("domemargin calibrate tests.csv --profile north --out tests")
     made = page.read("tests/calibration.json")
     page.text("""
