@@ -62,8 +62,8 @@ def test_resolutions(resolution: float) -> None:
 
 
 def test_random_bottoms_all_end_in_an_answer_or_a_named_reason() -> None:
-    """200 random valid profiles; steps are bounded, so none can hang."""
-    for profile in random_profiles(200, 2026):
+    """100 random valid profiles; steps are bounded, so none can hang.  More: tests/long."""
+    for profile in random_profiles(100, 2026):
         record = reversal(profile, resolution=0.005, growth_at=())
         assert record.kind in ("limit", "bifurcation", "none_below_ceiling", "not_converged")
         assert record.reason
