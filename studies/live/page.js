@@ -2,7 +2,7 @@
 // through `outbox` is written as text, never as markup.
 const begin = (inbox, outbox, section, path) => {
 const el = (id) => document.getElementById(id);
-let number = 0;
+let number = 0, wrongAt = 0;
 const times = (window.domemarginTimes = []); // ms from a drag event to its redraw
 const sentAt = new Map();
 const send = (message) => {
@@ -138,8 +138,9 @@ const copy = async (data) => {
 };
 const shown = {
   fields: showFields,
-  answer: (data) => { say("", ""); showAnswer(data); },
-  wrong: (data) => say(data.name, data.sentence),
+  // an answer to an earlier message says nothing of a later one that was wrong
+  answer: (data) => { if (data.n >= wrongAt) say("", ""); showAnswer(data); },
+  wrong: (data) => { wrongAt = number; say(data.name, data.sentence); },
   required: (data) => { el("require").value = data.text; say("drink", ""); say("require", ""); },
   slopes: (data) => {
     el("slopes").hidden = false;
