@@ -50,6 +50,7 @@ FIRST, REGULAR, BLEND = 0.5, 3.7, (0.25, 0.05)
 # else at least so many halvings, until two corrected limits differ by at most AGREED of the
 # resolution and the correction is at most WHOLE of it; or twice AGREED and ENOUGH
 HALVINGS, AGREED, WHOLE, ENOUGH = 3, 0.3, 1.0, 0.5
+HEALED = 1e-4  # of the limit, in a step: what counts as a pressure that rises again after it
 RIVAL = 0.01  # another top within this share: which is higher may rest on the length of the steps
 # how far, as a share of the path, a limit may lie off the place its ramp was laid out for
 ALIGNED, ALIGNMENTS = 0.05, 3
@@ -132,9 +133,10 @@ def approach(
         number = steps * 2**stage + BEYOND
         if stage > 1 and number > MOST:
             break
-        # the second ramp may stop soon after the limit that the first saw through; those that
-        # follow belong to a path that may have more than one
-        laid = replace(plan, known=0.98 * length if stage == 1 else math.inf)
+        # the second ramp may stop soon after the limit that the first saw through, if the pressure
+        # fell from there on; those that follow belong to a path that may have more than one
+        once = stage == 1 and not _heals(ramps[0][0])
+        laid = replace(plan, known=0.98 * length if once else math.inf)
         path, laid, spent = _aligned(system, start, laid, number, length, go_on if stage else None)
         iterations += spent
         if path.limit is None:
@@ -151,7 +153,9 @@ def approach(
                 else _two_are_enough(ramps[0][0], path, limits[0], resolution)
             )
         if two == 1.0 or (stage >= HALVINGS and _agree(path, limits, resolution)):
-            exact = limits[-1] if two == 0.0 else two * limits[0] + (1.0 - two) * limits[-1]
+            exact = limits[-1]
+            if two > 0.0 and abs(limits[0] - exact) <= resolution * exact:
+                exact += two * (limits[0] - exact)
             return Found(path, exact - path.limit.pressure, laid, iterations)
     (before, _), (path, _) = ramps[-2:]
     assert before.limit is not None
@@ -292,6 +296,14 @@ def _guessed(path: Ramp) -> bool:
         return False
     highest = max(state.pressure for state in path.states)
     return bool(path.limit.pressure > (1.0 + GUESSED) * highest)
+
+
+def _heals(path: Ramp) -> bool:
+    """Whether the pressure rises again after the limit, though not to it: with shorter steps it may
+    rise beyond."""
+    assert path.limit is not None
+    pressure = np.array([state.pressure for state in path.states[path.limit.before + 1 :]])
+    return bool(np.any(np.diff(pressure) > HEALED * path.limit.pressure))
 
 
 def _has_rival(path: Ramp) -> bool:
