@@ -236,7 +236,7 @@ def find_limit(
         return Found(path, None if path.limit is None else 0.0, laid, path.iterations)
     iterations, length = 0, None
     if scout is not None:
-        length, iterations = measure(scout, scout.start(), plan, resolution)  # type: ignore[attr-defined]
+        length, iterations = measure(scout, scout.start(), plan)  # type: ignore[attr-defined]
         if length is not None:
             found = approach(system, start, plan, length, resolution, go_on)
             iterations += found.iterations
@@ -264,7 +264,7 @@ def find_limit(
     return replace(found, iterations=iterations)
 
 
-def measure(system: System, start: Any, plan: Plan, resolution: float) -> tuple[float | None, int]:
+def measure(system: System, start: Any, plan: Plan) -> tuple[float | None, int]:
     """Length of the path to the limit, None if it was not found, and the iterations spent.
 
     That of `seek` rests on where its steps fall, by 2e-3 over a percent of an input; a ramp laid

@@ -26,6 +26,7 @@ from domemargin.studies.cli.batch import batch
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
 from domemargin.studies.cli.live import live
 from domemargin.studies.cli.metal import metal
+from domemargin.studies.cli.shared.options import JsonOption, OutOption
 from domemargin.studies.cli.shared.reports import ReportOption, write_reversal_report
 from domemargin.studies.cli.trace import trace
 from domemargin.studies.cli.uneven import uneven
@@ -42,16 +43,6 @@ app = typer.Typer(
 ProfileArgument = Annotated[
     str,
     typer.Argument(metavar="PROFILE", help="A profile file (TOML) or the name of a ready profile."),
-]
-JsonOption = Annotated[
-    bool,
-    typer.Option(
-        "--json", help="One JSON object on standard output; files only where --out says so."
-    ),
-]
-OutOption = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
 ]
 WavesOption = Annotated[
     str | None,

@@ -9,10 +9,7 @@ from typing import Annotated
 
 import typer
 
-OutOption = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
-]
+from domemargin.studies.cli.shared.options import JsonOnlyOption, JsonOption, OutOption
 
 
 def register(app: typer.Typer) -> None:
@@ -36,12 +33,7 @@ def best(
         bool, typer.Option("--no-solid", help="Leave out the check by the solid.")
     ] = False,
     out: OutOption = None,
-    json_only: Annotated[
-        bool,
-        typer.Option(
-            "--json", help="One JSON object on standard output; files only where --out says so."
-        ),
-    ] = False,
+    json_only: JsonOption = False,
 ) -> None:
     """The lightest bottom that holds, or the strongest."""
     from domemargin.studies.best.request import load_request
@@ -98,9 +90,7 @@ def rank(
         str, typer.Option(metavar="LENGTH", help="Height of the can body, for its mass.")
     ] = "115 mm",
     out: OutOption = None,
-    json_only: Annotated[
-        bool, typer.Option("--json", help="One JSON object on standard output instead of words.")
-    ] = False,
+    json_only: JsonOnlyOption = False,
 ) -> None:
     """The designs of a study that hold, the lightest first."""
     from domemargin.profiles.mass import HEIGHTS

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from domemargin.studies.cli.shared.options import JsonOnlyOption
+
 if TYPE_CHECKING:
     from domemargin.studies.verdict.calibration import Calibration
 
@@ -53,9 +55,7 @@ def calibrate(
         Path | None,
         typer.Option("--out", metavar="DIR", help="Folder for the file; default results/<name>/."),
     ] = None,
-    json_only: Annotated[
-        bool, typer.Option("--json", help="One JSON object on standard output instead of words.")
-    ] = False,
+    json_only: JsonOnlyOption = False,
 ) -> None:
     """What own reversal tests say of the model."""
     from domemargin.profiles.files.loading import load_profile

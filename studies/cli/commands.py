@@ -15,6 +15,7 @@ import typer
 
 from domemargin.profiles.errors import InputError, brief_path
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
+from domemargin.studies.cli.shared.options import JsonOnlyOption, OutOption
 from domemargin.studies.cli.shared.reports import ReportOption, write_words_report
 from domemargin.studies.cli.shared.solvers import rescued_store, solvers, worker_errors
 
@@ -39,13 +40,6 @@ WorkersOption = Annotated[
 ClusterOption = Annotated[
     str | None,
     typer.Option("--cluster", metavar="ADDRESS", help="Solve on a Dask cluster instead."),
-]
-OutOption = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
-]
-JsonOption = Annotated[
-    bool, typer.Option("--json", help="One JSON object on standard output instead of words.")
 ]
 ErrorOption = Annotated[
     str,
@@ -75,7 +69,7 @@ def study(
         typer.Option("--case-limit", metavar="S", help="Longest time for a case, 1 to 86400 s."),
     ] = "60",
     calibration: CalibrationOption = None,
-    json_only: JsonOption = False,
+    json_only: JsonOnlyOption = False,
 ) -> None:
     """Solve all cases of a study; run it again to go on."""
     from domemargin.studies.cli.shared.runs import run_folder
@@ -141,7 +135,7 @@ def margin(
     workers: WorkersOption = None,
     make_report: ReportOption = False,
     out: OutOption = None,
-    json_only: JsonOption = False,
+    json_only: JsonOnlyOption = False,
 ) -> None:
     """Tolerable depth loss of a study, slopes, what matters most."""
     from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json
@@ -189,7 +183,7 @@ def compare(
     calibration: CalibrationOption = None,
     make_report: ReportOption = False,
     out: OutOption = None,
-    json_only: JsonOption = False,
+    json_only: JsonOnlyOption = False,
 ) -> None:
     """Two bottoms, each by itself or over the same study."""
     if not _is_result(first) and not _is_result(second):
@@ -297,7 +291,7 @@ def scatter(
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     out: OutOption = None,
-    json_only: JsonOption = False,
+    json_only: JsonOnlyOption = False,
 ) -> None:
     """The share of cans below the required pressure.  Cans scatter as the study file says."""
     from domemargin.studies.cli.shared.runs import run_folder, write_figure, write_json

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from domemargin.studies.cli.shared.options import JsonOption, OutOption
 from domemargin.studies.cli.shared.reports import ReportOption, write_words_report
 from domemargin.studies.cli.shared.solvers import rescued_store, solvers, worker_errors
 
@@ -60,20 +61,12 @@ def doming(
         str, typer.Option(metavar="LENGTH", help='Die off centre, such as "0.05 mm".')
     ] = "0 mm",
     make_report: ReportOption = False,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
-    ] = None,
+    out: OutOption = None,
     share_band: Annotated[
         bool,
         typer.Option("--share-band", help="Form and reverse with kinematic shares of 0 to 0.6."),
     ] = False,
-    json_only: Annotated[
-        bool,
-        typer.Option(
-            "--json", help="One JSON object on standard output; files only where --out says so."
-        ),
-    ] = False,
+    json_only: JsonOption = False,
 ) -> None:
     """Form a bottom: depth, springback, thinning, force, reversal."""
     import json

@@ -9,6 +9,8 @@ from typing import Annotated
 
 import typer
 
+from domemargin.studies.cli.shared.options import JsonOption, OutOption
+
 
 def metal(
     file: Annotated[
@@ -36,16 +38,8 @@ def metal(
     name: Annotated[
         str, typer.Option(metavar="NAME", help="What the metal is called.  [from the files]")
     ] = "",
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
-    ] = None,
-    json_only: Annotated[
-        bool,
-        typer.Option(
-            "--json", help="One JSON object on standard output; files only where --out says so."
-        ),
-    ] = False,
+    out: OutOption = None,
+    json_only: JsonOption = False,
 ) -> None:
     """The metal of a bottom from tensile and reverse tests."""
     from domemargin.profiles.errors import InputError, brief

@@ -11,14 +11,8 @@ import typer
 
 from domemargin.profiles.errors import InputError
 from domemargin.studies.cli.calibrate import CalibrationOption, calibration_in
+from domemargin.studies.cli.shared.options import JsonOption, OutOption
 from domemargin.studies.cli.shared.reports import ReportOption, write_words_report
-
-JsonOption = Annotated[
-    bool,
-    typer.Option(
-        "--json", help="One JSON object on standard output; files only where --out says so."
-    ),
-]
 
 
 def register(app: typer.Typer) -> None:
@@ -134,10 +128,7 @@ def readings(
     ] = None,
     calibration: CalibrationOption = None,
     make_report: ReportOption = False,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
-    ] = None,
+    out: OutOption = None,
     json_only: JsonOption = False,
 ) -> None:
     """A verdict for every machine from depth readings.  With a profile also its pressure."""

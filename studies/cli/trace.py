@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from domemargin.studies.cli.shared.options import JsonOption, OutOption
+
 if TYPE_CHECKING:
     from domemargin.profiles import Profile
 
@@ -50,16 +52,8 @@ def trace(
         bool, typer.Option("--no-pressure", help="Leave out the reversal pressure.")
     ] = False,
     name: Annotated[str | None, typer.Option(metavar="NAME", help="Name of the profile.")] = None,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the files; default results/<name>/."),
-    ] = None,
-    json_only: Annotated[
-        bool,
-        typer.Option(
-            "--json", help="One JSON object on standard output; files only where --out says so."
-        ),
-    ] = False,
+    out: OutOption = None,
+    json_only: JsonOption = False,
 ) -> None:
     """A profile file from a traced or drawn contour, with limits."""
     import json

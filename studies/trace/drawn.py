@@ -13,7 +13,7 @@ from domemargin.profiles.arrays import Floats
 from domemargin.profiles.errors import InputError, brief, brief_path
 from domemargin.profiles.files.contents import content_of
 from domemargin.profiles.quantities import parse_quantity
-from domemargin.studies.trace.points import Points, check_span
+from domemargin.studies.trace.points import Points, bytes_of, check_span
 
 MOST_BYTES = 30_000_000
 _SPACING = 0.1  # mm between points
@@ -71,20 +71,7 @@ def read_drawing(path: Path, layer: str | None = None, unit: str | None = None) 
 
 def _document(path: Path, given: str) -> tuple[Any, list[str]]:
     """The drawing, and a note where it is damaged and was read as far as it can be."""
-    try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(
-                f"the drawing {given} has {size / 1e6:.0f} MB; it must have at most "
-                f"{MOST_BYTES / 1e6:.0f} MB: keep the meridian alone",
-                "FILE",
-            )
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"there is no drawing {given}", "FILE") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise InputError(f"the drawing {given} cannot be read: {why}", "FILE") from None
+    raw = bytes_of(path, f"the drawing {given}", MOST_BYTES, ": keep the meridian alone")
     if b"Binary DXF\r\n\x1a" in raw[:40]:
         raise InputError(f"the drawing {given} is a binary DXF; it must be a text DXF", "FILE")
     found = content_of(raw)

@@ -44,6 +44,27 @@ class Points:
         return Points(self.x[keep], self.z[keep], self.line[keep], self.set_aside)
 
 
+def bytes_of(path: Path, what: str, most: int, hint: str = "") -> bytes:
+    """The content of a file of at most so many bytes.
+
+    what : the file in words, such as "the trace a.csv".  hint : what to do about one too large.
+    Raises InputError.
+    """
+    try:
+        size = path.stat().st_size
+        if size > most:
+            raise InputError(
+                f"{what} has {size / 1e6:.0f} MB; it must have at most {most / 1e6:.0f} MB{hint}",
+                "FILE",
+            )
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"there is no {what.removeprefix('the ')}", "FILE") from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or error
+        raise InputError(f"{what} cannot be read: {why}", "FILE") from None
+
+
 def check_span(x: Floats, z: Floats) -> None:
     """Reject points (n,) in mm that are too far apart, or too few, for a bottom: InputError."""
     across = float(np.ptp(x))
@@ -70,20 +91,7 @@ def read_points(path: Path, unit: str | None = None) -> Points:
     Raises InputError in one sentence where the file as a whole cannot be used.
     """
     given = brief_path(path)
-    try:
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(
-                f"the trace {given} has {size / 1e6:.0f} MB; it must have at most "
-                f"{MOST_BYTES / 1e6:.0f} MB",
-                "FILE",
-            )
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise InputError(f"there is no trace {given}", "FILE") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or error
-        raise InputError(f"the trace {given} cannot be read: {why}", "FILE") from None
+    raw = bytes_of(path, f"the trace {given}", MOST_BYTES)
     if path.suffix.lower() == ".parquet" or raw[:4] == b"PAR1":
         names, columns, lines, bad = _parquet(raw, given)
     else:
