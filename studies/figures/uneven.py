@@ -52,7 +52,7 @@ def uneven_figure(
             ax = figure.add_subplot(grid[2])
             ax.imshow(picture)
             ax.set_axis_off()
-            ax.set_title("From below, just before reversal:\nblue is ahead of the mean, orange behind")
+            ax.set_title("From below, just before reversal:\nblue ahead of the mean, orange behind")
         figure.text(0.01, 0.015, CAUTION, fontsize=7.5, color="#555555")
         return figure
 
